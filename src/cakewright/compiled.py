@@ -1,0 +1,22 @@
+"""The one place where numba is named: a typed wrapper so that mypy sees the Python signature.
+
+Kernels are plain functions over arrays and numbers; `cache=True` keeps the machine code beside the
+source, so only the first run on a machine waits for the compiler.
+"""
+
+from collections.abc import Callable
+from typing import TypeVar, cast
+
+import numba
+
+F = TypeVar("F", bound=Callable[..., object])
+
+
+def kernel(function: F) -> F:
+    """Compile `function` at first call (nopython, cached, GIL released)."""
+    return cast(F, numba.njit(cache=True, nogil=True)(function))
+
+
+def parallel_kernel(function: F) -> F:
+    """Compile `function` with `prange` loops spread over the cores."""
+    return cast(F, numba.njit(cache=True, nogil=True, parallel=True)(function))

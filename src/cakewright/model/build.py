@@ -1,0 +1,234 @@
+"""A build: which pieces stand where in one chamber, and what that means in layers, hours, heat, powder."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cakewright.errors import GeometryError
+from cakewright.model.mesh import FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Placement:
+    """One piece in the build.
+
+    A point p of the part's mesh stands at `rotation @ p + translation` in chamber coordinates: origin
+    in the front left corner of the build platform, Z up, z = 0 at the bottom of the first part layer
+    (base powder below is not counted). `rotation` is a (3, 3) proper rotation, `translation` (3,) mm.
+    `piece` is unique in the plan ('L07-03': third piece of line 7); `part_key` names the mesh.
+    """
+
+    piece: str
+    part_key: str
+    line: int
+    rotation: FloatArray
+    translation: FloatArray
+    z_min_mm: float
+    z_max_mm: float
+
+    def __post_init__(self) -> None:
+        """A placement turns and moves a part; it never mirrors or scales it."""
+        r = np.asarray(self.rotation, dtype=np.float64)
+        if r.shape != (3, 3) or not np.allclose(r @ r.T, np.eye(3), atol=1e-6) or np.linalg.det(r) < 0:
+            raise GeometryError(f"{self.piece}: the rotation is not a proper rotation matrix")
+
+    @property
+    def matrix(self) -> FloatArray:
+        """The (4, 4) homogeneous transform."""
+        m = np.eye(4)
+        m[:3, :3] = self.rotation
+        m[:3, 3] = self.translation
+        return m
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A piece for which no place was found, and why."""
+
+    piece: str
+    line: int
+    reason: str
+
+
+@dataclass(frozen=True, eq=False)
+class Nest:
+    """Placed pieces in one chamber. `density` is solid volume / (inner base area x height)."""
+
+    placements: tuple[Placement, ...]
+    left_out: tuple[LeftOut, ...]
+    base_mm: tuple[float, float]
+    height_mm: float
+    density: float
+    clearance_mm: float
+    voxel_mm: float
+    seed: int
+    seconds: float = 0.0
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PairGap:
+    """Exact distance between two pieces; 0 when they touch, overlap or one contains the other."""
+
+    first: str
+    second: str
+    gap_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Verification:
+    """What the independent check found on the exact meshes.
+
+    `tightest` is the closest pair seen, None when every pair is further apart than the search looked;
+    `violations` lists pairs nearer than the clearance, `outside` pieces that cross a wall, the floor or
+    the ceiling (with the distance in mm).
+    """
+
+    clearance_mm: float
+    tightest: PairGap | None
+    violations: tuple[PairGap, ...]
+    outside: tuple[tuple[str, float], ...]
+    pairs_checked: int
+    seconds: float
+
+    @property
+    def is_clear(self) -> bool:
+        """True when clearance and walls hold everywhere."""
+        return not self.violations and not self.outside
+
+
+@dataclass(frozen=True, slots=True)
+class Removal:
+    """The way out of the cake.
+
+    `order` is a sequence in which every listed piece can be lifted or drawn out past those still
+    there; `stuck` are groups of pieces that cannot be separated by straight moves; `hooked` maps a
+    piece to the pieces that must leave before it.
+    """
+
+    order: tuple[str, ...]
+    stuck: tuple[tuple[str, ...], ...]
+    hooked: tuple[tuple[str, tuple[str, ...]], ...]
+
+    @property
+    def is_free(self) -> bool:
+        """True when everything can be taken out."""
+        return not self.stuck
+
+
+@dataclass(frozen=True, eq=False)
+class LayerProfile:
+    """Every layer of a build, bottom up.
+
+    `area_mm2`, `contour_mm`: (n,) sintered area and total outline length, taken at mid-layer;
+    `outlines`: (n,) number of pieces cut by the layer.
+    """
+
+    layer_mm: float
+    area_mm2: FloatArray
+    contour_mm: FloatArray
+    outlines: NDArray[np.int32]
+
+    @property
+    def layers(self) -> int:
+        """Number of layers."""
+        return len(self.area_mm2)
+
+    @property
+    def volume_mm3(self) -> float:
+        """Sintered volume by summing layers."""
+        return float(self.area_mm2.sum() * self.layer_mm)
+
+
+@dataclass(frozen=True, eq=False)
+class PrintTime:
+    """Machine time of a build, from closing the door to the end of the last layer, in seconds.
+
+    `layer_s`: (n,) duration of each layer. `relative_sigma` is the spread of actual over predicted.
+    """
+
+    warm_up_s: float
+    recoat_s: float
+    scan_s: float
+    waiting_s: float
+    end_s: float
+    layer_s: FloatArray
+    relative_sigma: float
+
+    @property
+    def total_s(self) -> float:
+        """Everything added up."""
+        return self.warm_up_s + self.recoat_s + self.scan_s + self.waiting_s + self.end_s
+
+    @property
+    def hours(self) -> float:
+        """Total in hours."""
+        return self.total_s / 3600.0
+
+
+@dataclass(frozen=True, eq=False)
+class Cooling:
+    """Temperature of the cake after the print end.
+
+    `opening_s`: seconds from print end until the warmest point is below `target_c`, as (early, likely,
+    late) for the range of powder properties; `curve_s`, `core_c`, `skin_c`, `mean_c`: (k,) history of
+    the likely case. `hottest_mm` is the last hot place, chamber coordinates.
+    """
+
+    target_c: float
+    opening_s: tuple[float, float, float]
+    curve_s: FloatArray
+    core_c: FloatArray
+    skin_c: FloatArray
+    mean_c: FloatArray
+    hottest_mm: tuple[float, float, float]
+    method: str
+
+
+@dataclass(frozen=True, slots=True)
+class PowderNeed:
+    """Powder of one build in kg. charge = virgin + used; what is not in parts comes back or is lost."""
+
+    charge_kg: float
+    virgin_kg: float
+    used_kg: float
+    in_parts_kg: float
+    loss_kg: float
+    back_kg: float
+    refresh_ratio: float
+    break_even_ratio: float
+    surplus_kg: float
+    refresh_reason: str
+
+
+@dataclass(frozen=True, eq=False)
+class Build:
+    """One planned build with everything computed for it. `lines` are the order lines in it."""
+
+    key: str
+    material: str
+    machine: str
+    chamber_type: str
+    lines: tuple[int, ...]
+    nest: Nest
+    verification: Verification
+    removal: Removal
+    profile: LayerProfile
+    print_time: PrintTime
+    cooling: Cooling
+    powder: PowderNeed
+    reason: str
+    line_reasons: tuple[tuple[int, str], ...] = field(default=())
+
+    @property
+    def pieces(self) -> int:
+        """Pieces in the build."""
+        return len(self.nest.placements)
+
+    def pieces_of(self, line: int) -> tuple[Placement, ...]:
+        """The placements of one order line, top of the cake first."""
+        mine = [p for p in self.nest.placements if p.line == line]
+        return tuple(sorted(mine, key=lambda p: -p.z_max_mm))

@@ -1,0 +1,320 @@
+"""The cell: machines, chambers, stations, people, powder and rates, as written in the cell file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date, time
+from typing import Protocol, TypeVar
+from zoneinfo import ZoneInfo
+
+from cakewright.errors import CellError
+
+
+class _Named(Protocol):
+    @property
+    def name(self) -> str: ...
+
+
+N = TypeVar("N", bound=_Named)
+
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """One powder grade as this cell uses it.
+
+    Densities g/cm³, temperatures °C, conductivity W/(m K), heat capacity J/(kg K). `virgin_kg` and
+    `used_kg` are the stock at the start of the plan; `loss_fraction` is the share of the unsintered
+    powder that does not come back (crust, dust, hoses).
+    """
+
+    name: str
+    sintered_density_g_cm3: float
+    bed_density_g_cm3: float
+    bed_temperature_c: float
+    opening_temperature_c: float
+    cake_conductivity_w_mk: float
+    cake_heat_capacity_j_kgk: float
+    virgin_price_per_kg: float
+    virgin_kg: float
+    used_kg: float
+    loss_fraction: float
+    minimum_wall_mm: float
+    shrink_factor: tuple[float, float, float] = (1.0, 1.0, 1.0)
+
+
+@dataclass(frozen=True, slots=True)
+class ChamberType:
+    """A size of interchangeable build chamber and how it loses heat.
+
+    `wall_margin_mm` stays free along the side walls, `base_mm` of powder lies under the first part,
+    `cover_mm` over the last. `surface_coefficient_w_m2k` is the heat transfer from the cake's skin to
+    the room through the chamber wall.
+    """
+
+    name: str
+    x_mm: float
+    y_mm: float
+    z_mm: float
+    wall_margin_mm: float
+    base_mm: float
+    cover_mm: float
+    surface_coefficient_w_m2k: float
+    clean_min: int
+
+    @property
+    def usable_height_mm(self) -> float:
+        """Height in which parts may stand."""
+        return self.z_mm - self.base_mm - self.cover_mm
+
+
+@dataclass(frozen=True, slots=True)
+class Chamber:
+    """One chamber on its trolley, dedicated to a material."""
+
+    name: str
+    type: str
+    material: str
+
+
+@dataclass(frozen=True, slots=True)
+class Machine:
+    """One laser-sintering machine, dedicated to a material.
+
+    Print time = warm-up + for each layer (recoat + max(minimum layer time, scan)) + end; scan = area /
+    (hatch spacing x hatch speed) + contour length / contour speed + part outlines x jump time.
+    """
+
+    name: str
+    material: str
+    chamber_type: str
+    layer_mm: float
+    warm_up_min: float
+    recoat_s: float
+    minimum_layer_s: float
+    hatch_spacing_mm: float
+    hatch_speed_mm_s: float
+    contour_speed_mm_s: float
+    jump_s: float
+    end_min: float
+    load_min: int
+    unload_min: int
+    minimum_cool_in_machine_min: int
+    rate_per_h: float
+    feed_overflow_fraction: float
+    dead_powder_kg: float
+
+
+@dataclass(frozen=True, slots=True)
+class Station:
+    """A bench, cabinet, bath or gauge: does `kind` for the listed materials (empty: all)."""
+
+    name: str
+    kind: str
+    materials: tuple[str, ...] = ()
+    capacity_l: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Shift:
+    """Working hours on some weekdays (0 = Monday), local time, with breaks inside."""
+
+    weekdays: tuple[int, ...]
+    start: time
+    end: time
+    breaks: tuple[tuple[time, time], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """Somebody with hands: what they may do and when they are there."""
+
+    name: str
+    skills: tuple[str, ...]
+    shifts: tuple[Shift, ...]
+    absent: tuple[date, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class FinishStep:
+    """One step of a finish: where, how long for a basket, how much of that needs hands.
+
+    `per_piece_s` is added for each piece; `weekdays` limits the days on which the step is run (empty:
+    any day); `wait_min` elapses afterwards without hands (drying, curing).
+    """
+
+    station_kind: str
+    minutes: int
+    staffed_min: int
+    per_piece_s: float = 0.0
+    wait_min: int = 0
+    weekdays: tuple[int, ...] = ()
+    skill: str = "finish"
+
+
+@dataclass(frozen=True, slots=True)
+class Finish:
+    """What happens to pieces between break-out and inspection; `flat_price` is per basket or bath."""
+
+    name: str
+    steps: tuple[FinishStep, ...]
+    flat_price: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class QualityClass:
+    """Refresh ratio and care that a class of work asks for."""
+
+    name: str
+    refresh_ratio: float
+    weight: float
+    inspect_s_per_piece: float
+
+
+@dataclass(frozen=True, slots=True)
+class Rates:
+    """Money. Machine rates are with the machines; powder prices with the materials."""
+
+    currency: str
+    hands_per_h: float
+    fixed_min_per_line: float
+    unpack_min_per_build: float
+    unpack_s_per_piece: float
+    count_s_per_piece: float
+    pack_min_per_line: float
+
+
+@dataclass(frozen=True, slots=True)
+class NestingRules:
+    """Clearances and effort for nesting."""
+
+    clearance_mm: float
+    voxel_mm: float
+    seconds_per_build: float
+    seed: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class FailureHistory:
+    """Builds that failed among builds run: the cell's own record."""
+
+    failed: int
+    builds: int
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """Everything about the place, checked for names that do not exist."""
+
+    name: str
+    timezone: str
+    room_c: float
+    materials: tuple[Material, ...]
+    chamber_types: tuple[ChamberType, ...]
+    chambers: tuple[Chamber, ...]
+    machines: tuple[Machine, ...]
+    stations: tuple[Station, ...]
+    people: tuple[Person, ...]
+    finishes: tuple[Finish, ...]
+    classes: tuple[QualityClass, ...]
+    rates: Rates
+    nesting: NestingRules
+    failures: FailureHistory
+    holidays: tuple[date, ...] = ()
+    source: str = ""
+    notes: tuple[str, ...] = field(default=())
+
+    def __post_init__(self) -> None:
+        """Names must be unique within their kind, and every name used must exist."""
+        for kind in (
+            "materials",
+            "chamber_types",
+            "chambers",
+            "machines",
+            "stations",
+            "people",
+            "finishes",
+            "classes",
+        ):
+            names = [item.name for item in getattr(self, kind)]
+            twice = sorted({n for n in names if names.count(n) > 1})
+            if twice:
+                raise CellError(
+                    f"{kind}: {', '.join(twice)} is there twice",
+                    remedy="give each its own name",
+                    where=self.source,
+                )
+            if not names and kind != "stations":
+                raise CellError(
+                    f"the cell has no {kind}",
+                    remedy=f"add at least one entry under {kind}",
+                    where=self.source,
+                )
+        materials = {m.name for m in self.materials}
+        types = {t.name for t in self.chamber_types}
+        for chamber in self.chambers:
+            self._known("material", chamber.material, materials, f"chamber {chamber.name}")
+            self._known("chamber type", chamber.type, types, f"chamber {chamber.name}")
+        for machine in self.machines:
+            self._known("material", machine.material, materials, f"machine {machine.name}")
+            self._known("chamber type", machine.chamber_type, types, f"machine {machine.name}")
+        kinds = {s.kind for s in self.stations}
+        for finish in self.finishes:
+            for step in finish.steps:
+                self._known("station kind", step.station_kind, kinds, f"finish {finish.name}")
+        try:
+            ZoneInfo(self.timezone)
+        except (KeyError, ValueError, OSError) as wrong:
+            raise CellError(
+                f"time zone {self.timezone!r} is not known",
+                remedy="use a name such as Europe/Oslo or UTC",
+                where=self.source,
+            ) from wrong
+
+    def _known(self, what: str, name: str, known: set[str], who: str) -> None:
+        if name not in known:
+            raise CellError(
+                f"{who} names {what} {name!r}, which is not in the file",
+                remedy=f"use one of: {', '.join(sorted(known)) or 'none defined'}",
+                where=self.source,
+            )
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The cell's time zone."""
+        return ZoneInfo(self.timezone)
+
+    def material(self, name: str) -> Material:
+        """The material of that name; CellError when there is none."""
+        return _find(self.materials, name, "material", self.source)
+
+    def chamber_type(self, name: str) -> ChamberType:
+        """The chamber type of that name; CellError when there is none."""
+        return _find(self.chamber_types, name, "chamber type", self.source)
+
+    def machine(self, name: str) -> Machine:
+        """The machine of that name; CellError when there is none."""
+        return _find(self.machines, name, "machine", self.source)
+
+    def finish(self, name: str) -> Finish:
+        """The finish of that name; CellError when there is none."""
+        return _find(self.finishes, name, "finish", self.source)
+
+    def quality_class(self, name: str) -> QualityClass:
+        """The quality class of that name; CellError when there is none."""
+        return _find(self.classes, name, "class", self.source)
+
+    def machines_for(self, material: str) -> tuple[Machine, ...]:
+        """Machines dedicated to a material."""
+        return tuple(m for m in self.machines if m.material == material)
+
+    def chambers_for(self, material: str, chamber_type: str) -> tuple[Chamber, ...]:
+        """Chambers of one size dedicated to a material."""
+        return tuple(c for c in self.chambers if c.material == material and c.type == chamber_type)
+
+
+def _find(items: tuple[N, ...], name: str, what: str, where: str) -> N:
+    for item in items:
+        if item.name == name:
+            return item
+    known = ", ".join(item.name for item in items)
+    raise CellError(f"{what} {name!r} is not in the cell", remedy=f"use one of: {known}", where=where)

@@ -1,0 +1,42 @@
+"""Shared by all tests: where outside data lies, and tiny named worlds."""
+
+import os
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from cakewright.model.mesh import Mesh
+
+ROOT = Path(__file__).resolve().parent.parent
+
+
+def outside_data() -> Path | None:
+    """The folder with published meshes and instances, or None where it is not at hand."""
+    for candidate in (os.environ.get("CAKEWRIGHT_TEST_DATA"), ROOT.parent / "shared"):
+        if candidate and Path(candidate).is_dir():
+            return Path(candidate)
+    return None
+
+
+@pytest.fixture(scope="session")
+def shared() -> Path:
+    """Published data that the repository may not contain; the test says so and skips where it is absent."""
+    folder = outside_data()
+    if folder is None:
+        pytest.skip("published data not found: set CAKEWRIGHT_TEST_DATA or put it at ../shared")
+    return folder
+
+
+def box_mesh(x: float, y: float, z: float, at: tuple[float, float, float] = (0.0, 0.0, 0.0)) -> Mesh:
+    """A closed block of x by y by z mm with its lowest corner at `at`."""
+    corners = np.array([[i, j, k] for k in (0, 1) for j in (0, 1) for i in (0, 1)], dtype=float)
+    faces = [(0, 2, 1), (1, 2, 3), (4, 5, 6), (5, 7, 6), (0, 1, 4), (1, 5, 4),
+             (2, 6, 3), (3, 6, 7), (0, 4, 2), (2, 4, 6), (1, 3, 5), (3, 7, 5)]  # fmt: skip
+    return Mesh(corners * [x, y, z] + np.array(at), np.array(faces))
+
+
+@pytest.fixture
+def one_cube() -> Mesh:
+    """A 10 mm cube: the simplest part there is."""
+    return box_mesh(10, 10, 10)
