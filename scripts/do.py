@@ -61,9 +61,7 @@ def make_venv() -> None:
     if PYTHON.exists():
         return
     if sys.version_info < (3, 11):
-        fail(
-            f"Python {sys.version.split()[0]} found, 3.11 or newer needed. Run: python3.11 scripts/do.py setup"
-        )
+        fail(f"Python {sys.version.split()[0]} found, 3.11 or newer needed. Run: python3.11 scripts/do.py setup")
     say("making .venv")
     try:
         import ensurepip  # noqa: F401

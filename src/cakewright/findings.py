@@ -33,9 +33,7 @@ class Finding:
     def __post_init__(self) -> None:
         """Refuse a finding nobody could look up."""
         if not self.code or " " in self.code:
-            raise InputError(
-                f"finding code {self.code!r} is empty or has a space", remedy="use 'topic.what-is-wrong'"
-            )
+            raise InputError(f"finding code {self.code!r} is empty or has a space", remedy="use 'topic.what-is-wrong'")
 
     @property
     def text(self) -> str:

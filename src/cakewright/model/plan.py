@@ -91,9 +91,7 @@ class LineCost:
     @property
     def total(self) -> float:
         """Everything added up."""
-        return (
-            self.machine + self.powder_in_parts + self.refresh_burden + self.hands + self.finish + self.risk
-        )
+        return self.machine + self.powder_in_parts + self.refresh_burden + self.hands + self.finish + self.risk
 
 
 @dataclass(frozen=True, slots=True)

@@ -43,9 +43,7 @@ class Reference:
         if known is not None and known != self:
             raise InputError(f"two references named {self.name!r}", remedy="give one of them another name")
         if not self.source:
-            raise InputError(
-                f"reference {self.name!r} has no source", remedy="name one, or say who chose the value"
-            )
+            raise InputError(f"reference {self.name!r} has no source", remedy="name one, or say who chose the value")
         if self.low is not None and self.high is not None and not self.low <= self.value <= self.high:
             raise InputError(f"reference {self.name!r}: {self.value} is outside {self.low}..{self.high}")
         _FILED[self.name] = self
