@@ -48,9 +48,7 @@ def apt_install(*packages: str, why: str) -> None:
     apt = shutil.which("apt-get")
     names = " ".join(packages)
     if apt is None or (hasattr(os, "geteuid") and os.geteuid() != 0):
-        fail(
-            f"{why} needs the system packages: {names}. Install them (Debian: sudo apt-get install {names}), then run again."
-        )
+        fail(f"{why} needs the system packages: {names}. On Debian: sudo apt-get install {names}; then run again.")
     say(f"installing {names} ({why})")
     quiet = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
     subprocess.run([str(apt), "update", "-qq"], check=False, env=quiet)

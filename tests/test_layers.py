@@ -9,8 +9,8 @@ import cakewright
 
 PACKAGE = Path(cakewright.__file__).parent
 
-FLOORS = ["units", "errors", "findings", "sources", "compiled", "stopping", "model", "parts", "nesting", "physics", "powder",
-          "schedule", "cost", "quality", "safety", "formats", "documents", "store", "app", "demo", "web", "cli"]  # fmt: skip
+FLOORS = """units errors findings sources compiled stopping model parts nesting physics powder schedule cost quality
+safety formats documents store app demo web cli""".split()
 DOMAINS = {"parts", "nesting", "physics", "powder", "schedule", "cost", "quality"}
 ALLOWED_BETWEEN_DOMAINS = {("nesting", "parts")}  # nesting may use the mesh tools of parts
 FACES = {"web", "cli"}  # thin over app: they touch no domain directly

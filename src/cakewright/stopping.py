@@ -74,7 +74,7 @@ def first_of(*rules: Stop) -> Stop:
     """A rule that stops as soon as one of `rules` does."""
 
     def stop(steps: int, best: float) -> bool:
-        # every rule is asked each time: some of them count
-        return any([rule(steps, best) for rule in rules])
+        answers = [rule(steps, best) for rule in rules]  # each is asked every time: some of them count
+        return any(answers)
 
     return stop
