@@ -46,7 +46,7 @@ def triangle_normals(mesh: Mesh) -> FloatArray:
     a, b, c = _corners_from_middle(mesh)
     normal = np.cross(b - a, c - a)
     length = np.linalg.norm(normal, axis=1, keepdims=True)
-    return np.divide(normal, length, out=np.zeros_like(normal), where=length > 0)
+    return np.asarray(np.divide(normal, length, out=np.zeros_like(normal), where=length > 0))
 
 
 def _corners_from_middle(mesh: Mesh) -> tuple[FloatArray, FloatArray, FloatArray]:
