@@ -1,0 +1,1 @@
+"""What does the build do? Layers, hours, heat, risk, shrink, energy."""
