@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from cakewright.errors import OrderListError
+from cakewright.findings import Finding
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,10 +57,11 @@ class OrderLine:
 
 @dataclass(frozen=True, slots=True)
 class OrderList:
-    """The lines of one file, in file order."""
+    """The lines of one file, in file order. `findings` are doubts about the file that stopped nothing."""
 
     source: str
     lines: tuple[OrderLine, ...]
+    findings: tuple[Finding, ...] = ()
 
     @property
     def pieces(self) -> int:

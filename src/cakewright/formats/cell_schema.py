@@ -1,0 +1,198 @@
+"""Every table and key of a cell file, what it means and what it may be.
+
+The reader, the template, the reference page and its test all go by this one list.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from cakewright.formats import cell_values as v
+from cakewright.formats.cell_values import Number, Reader
+from cakewright.model import cell as m
+
+REQUIRED = object()
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """One key of a table. `field` is its name in the model when that differs."""
+
+    name: str
+    read: Reader
+    what: str
+    default: object = REQUIRED
+    field: str = ""
+
+    @property
+    def is_required(self) -> bool:
+        """True when the file must have it."""
+        return self.default is REQUIRED
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """One kind of table. `many` means [[name]] as often as needed; `inner` are tables inside it."""
+
+    name: str
+    field: str
+    make: Callable[..., object]
+    what: str
+    keys: tuple[Key, ...]
+    many: bool = True
+    inner: tuple[Table, ...] = ()
+
+
+def positive(unit: str) -> Number:
+    """Above zero."""
+    return Number(unit, above=0)
+
+
+def not_negative(unit: str) -> Number:
+    """Zero or more."""
+    return Number(unit, least=0)
+
+
+def share(unit: str) -> Number:
+    """From 0 to 1."""
+    return Number(unit, least=0, most=1)
+
+
+def minutes() -> Number:
+    """Whole minutes, zero or more."""
+    return Number("min", least=0, whole=True)
+
+
+NAME = Key("name", v.text, "what people call it; unique among its kind")
+
+CELL = Table("cell", "", m.Cell, "The place.", many=False, keys=(
+    Key("name", v.text, "name of the cell"),
+    Key("timezone", v.text, "time zone of the shifts, such as Europe/Oslo or UTC"),
+    Key("room_c", Number("°C", least=-10, most=50), "temperature of the room where cakes cool"),
+    Key("holidays", v.dates, "days on which nobody works", ()),
+    Key("notes", v.texts, "remarks for the papers", ()),
+))  # fmt: skip
+
+MATERIAL = Table("material", "materials", m.Material, "A powder grade as this cell uses it.", (
+    NAME,
+    Key("sintered_density_g_cm3", positive("g/cm³"), "density of the finished part"),
+    Key("bed_density_g_cm3", positive("g/cm³"), "density of the spread powder"),
+    Key("bed_temperature_c", Number("°C", least=20, most=400), "temperature of the powder surface while printing"),
+    Key("opening_temperature_c", Number("°C", least=20, most=200), "warmest point of the cake at which it is opened"),
+    Key("cake_conductivity_w_mk", positive("W/(m K)"), "thermal conductivity of the cake"),
+    Key("cake_heat_capacity_j_kgk", positive("J/(kg K)"), "specific heat capacity of the cake"),
+    Key("virgin_price_per_kg", not_negative("currency/kg"), "price of virgin powder"),
+    Key("virgin_kg", not_negative("kg"), "virgin powder in stock when the plan starts"),
+    Key("used_kg", not_negative("kg"), "used powder in stock when the plan starts"),
+    Key("loss_fraction", share("share of unsintered powder"), "what does not come back: crust, dust, hoses"),
+    Key("minimum_wall_mm", positive("mm"), "thinnest wall accepted without asking"),
+    Key("shrink_factor", v.triple, "scale factors x, y, z that the machine applies", (1.0, 1.0, 1.0)),
+))  # fmt: skip
+
+CHAMBER_TYPE = Table("chamber_type", "chamber_types", m.ChamberType, "A size of build chamber.", (
+    NAME,
+    Key("x_mm", positive("mm"), "inside width"),
+    Key("y_mm", positive("mm"), "inside depth"),
+    Key("z_mm", positive("mm"), "inside height"),
+    Key("wall_margin_mm", not_negative("mm"), "kept free along the side walls"),
+    Key("base_mm", not_negative("mm"), "powder under the first part layer"),
+    Key("cover_mm", not_negative("mm"), "powder over the last part layer"),
+    Key("surface_coefficient_w_m2k", positive("W/(m² K)"), "heat transfer from cake skin to room, through the wall"),
+    Key("clean_min", minutes(), "from empty chamber to ready for the next build"),
+))  # fmt: skip
+
+CHAMBER = Table("chamber", "chambers", m.Chamber, "One chamber on its trolley.", (
+    NAME,
+    Key("type", v.text, "name of a chamber_type"),
+    Key("material", v.text, "name of the material it is dedicated to"),
+))  # fmt: skip
+
+MACHINE = Table("machine", "machines", m.Machine, "A laser-sintering machine.", (
+    NAME,
+    Key("material", v.text, "name of the material it is dedicated to"),
+    Key("chamber_type", v.text, "name of the chamber_type it takes"),
+    Key("layer_mm", Number("mm", above=0, most=1), "layer thickness"),
+    Key("warm_up_min", not_negative("min"), "from closing the door to the first layer"),
+    Key("recoat_s", not_negative("s"), "time between layers with nothing to sinter"),
+    Key("minimum_layer_s", not_negative("s"), "shortest scan time the machine waits for; 0 for none"),
+    Key("hatch_spacing_mm", positive("mm"), "distance between scan lines"),
+    Key("hatch_speed_mm_s", positive("mm/s"), "speed along scan lines"),
+    Key("contour_speed_mm_s", positive("mm/s"), "speed along outlines"),
+    Key("jump_s", not_negative("s"), "time lost for each outline in a layer"),
+    Key("end_min", not_negative("min"), "from the last layer to the chamber being released"),
+    Key("load_min", minutes(), "hands: chamber in, powder in, check list, start"),
+    Key("unload_min", minutes(), "hands: chamber out onto its trolley"),
+    Key("minimum_cool_in_machine_min", minutes(), "before the chamber may leave the machine"),
+    Key("rate_per_h", not_negative("currency/h"), "what an hour of the machine costs"),
+    Key("feed_overflow_fraction", Number("share of powder spread", least=0, most=3),
+        "extra powder carried over the edge at each layer"),
+    Key("dead_powder_kg", not_negative("kg"), "stays in feed and recoater at the end"),
+))  # fmt: skip
+
+STATION = Table("station", "stations", m.Station, "A bench, cabinet, bath or gauge.", (
+    NAME,
+    Key("kind", v.text, "what is done there: unpack, blast, dye, smooth, inspect, pack, or a word of your own"),
+    Key("materials", v.texts, "names of the materials allowed there; empty for all", ()),
+    Key("capacity_l", not_negative("L"), "volume of a basket or bath; 0 where it does not matter", 0.0),
+))  # fmt: skip
+
+SHIFT = Table("shift", "shifts", m.Shift, "Working hours of a person, local time.", (
+    Key("weekdays", v.some_weekdays, "days: mon tue wed thu fri sat sun"),
+    Key("start", v.clock, "first minute at work, 'HH:MM'"),
+    Key("end", v.clock, "last minute at work, 'HH:MM'"),
+    Key("breaks", v.breaks, "pauses such as '12:00-12:30'", ()),
+))  # fmt: skip
+
+PERSON = Table("person", "people", m.Person, "Somebody with hands.", (
+    NAME,
+    Key("skills", v.texts, "what they may do: start, unpack, finish, inspect, pack"),
+    Key("absent", v.dates, "days away", ()),
+), inner=(SHIFT,))  # fmt: skip
+
+STEP = Table("step", "steps", m.FinishStep, "One step of a finish.", (
+    Key("station_kind", v.text, "kind of the station where it is done"),
+    Key("minutes", minutes(), "how long a basket or bath takes"),
+    Key("staffed_min", minutes(), "part of that which needs hands"),
+    Key("per_piece_s", not_negative("s"), "hands for each piece", 0.0),
+    Key("wait_min", minutes(), "drying or curing afterwards, without hands", 0),
+    Key("weekdays", v.weekdays, "days on which it is run; empty for any day", ()),
+    Key("skill", v.text, "skill it needs", "finish"),
+))  # fmt: skip
+
+FINISH = Table("finish", "finishes", m.Finish, "What happens between break-out and inspection.", (
+    NAME,
+    Key("flat_price", not_negative("currency"), "consumables for a basket or bath", 0.0),
+), inner=(STEP,))  # fmt: skip
+
+QUALITY_CLASS = Table("class", "classes", m.QualityClass, "Care that a class of work asks for.", (
+    NAME,
+    Key("refresh_ratio", share("virgin / charge"), "virgin share of the powder charge"),
+    Key("weight", positive("-"), "how much a late day of this class matters"),
+    Key("inspect_s_per_piece", not_negative("s"), "hands at the gauge for each piece"),
+))  # fmt: skip
+
+RATES = Table("rates", "rates", m.Rates, "Money, and hands that are not finishing.", many=False, keys=(
+    Key("currency", v.text, "short name of the currency"),
+    Key("hands_per_h", not_negative("currency/h"), "what an hour of hands costs"),
+    Key("fixed_min_per_line", not_negative("min"), "hands for each order line: file check, papers"),
+    Key("unpack_min_per_build", not_negative("min"), "hands for each build: cake out, sieve, sweep"),
+    Key("unpack_s_per_piece", not_negative("s"), "hands for each piece: find, lift, brush"),
+    Key("count_s_per_piece", not_negative("s"), "hands for each piece: count"),
+    Key("pack_min_per_line", not_negative("min"), "hands for each order line: bag, label, note"),
+))  # fmt: skip
+
+NESTING = Table("nesting", "nesting", m.NestingRules, "Clearances and effort of nesting.", many=False, keys=(
+    Key("clearance_mm", positive("mm"), "smallest distance from part to part"),
+    Key("voxel_mm", Number("mm", least=0.2, most=20), "grid of the search; finer is slower"),
+    Key("seconds_per_build", positive("s"), "time to look for a better arrangement"),
+    Key("seed", Number("-", least=0, whole=True), "same seed, same arrangement", 1),
+))  # fmt: skip
+
+FAILURES = Table("failures", "failures", m.FailureHistory, "The cell's own record.", many=False, keys=(
+    Key("failed", Number("builds", least=0, whole=True), "builds that failed"),
+    Key("builds", Number("builds", least=0, whole=True), "builds run"),
+))  # fmt: skip
+
+TABLES = (CELL, MATERIAL, CHAMBER_TYPE, CHAMBER, MACHINE, STATION, PERSON, FINISH, QUALITY_CLASS, RATES, NESTING,
+          FAILURES)  # fmt: skip
