@@ -1,0 +1,1 @@
+"""What does a line truly cost, in a build that it shares with others?"""

@@ -1,0 +1,1 @@
+"""What does the powder do? Need and balance of a build, age of a mix, lots, blends, stock."""
