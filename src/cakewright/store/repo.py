@@ -1,0 +1,111 @@
+"""The store: plans go in as versions and come out as they were."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from types import TracebackType
+
+from sqlalchemy import Connection, Engine, and_, func, or_, select
+
+from cakewright.errors import StoreError
+from cakewright.model.plan import WeekPlan
+from cakewright.store import schema
+from cakewright.store.engine import reading, writing
+from cakewright.store.read import read_plan
+from cakewright.store.write import write_plan
+
+
+@dataclass(frozen=True, slots=True)
+class PlanSummary:
+    """One line in the list of plans. `late` counts lines that miss their day, `set_aside` those without a plan."""
+
+    version: int
+    made_at: datetime
+    made_by: str
+    start: datetime
+    cell: str
+    order_source: str
+    lines: int
+    builds: int
+    pieces: int
+    late: int
+    set_aside: int
+
+
+class Store:
+    """One database. Open it with `open_store`; it may be used as a context manager and by several threads."""
+
+    def __init__(self, engine: Engine) -> None:
+        self._engine = engine
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, wrong: BaseException | None, tb: TracebackType | None) -> None:
+        self.close()
+
+    @property
+    def path(self) -> Path:
+        """The file."""
+        return Path(str(self._engine.url.database))
+
+    def save_plan(self, plan: WeekPlan, *, made_by: str, at: datetime) -> int:
+        """Keep a plan as a new version and return its number; all of it or nothing, and nothing is replaced."""
+        with writing(self._engine) as link:
+            return write_plan(link, plan, made_by=made_by, at=at)
+
+    def plans(self) -> tuple[PlanSummary, ...]:
+        """Every version, newest first."""
+        with reading(self._engine) as link:
+            return _summaries(link)
+
+    def newest(self) -> int | None:
+        """The number of the newest version, None when there is no plan yet."""
+        with reading(self._engine) as link:
+            return _newest(link)
+
+    def load_plan(self, version: int | None = None) -> WeekPlan:
+        """A plan as it was saved; the newest without `version`. StoreError when there is none."""
+        with reading(self._engine) as link:
+            wanted = _newest(link) if version is None else version
+            if wanted is None:
+                where = str(self.path)
+                raise StoreError("there is no plan in the database yet", remedy="plan a week first", where=where)
+            return read_plan(link, wanted)
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._engine.dispose()
+
+
+def _newest(link: Connection) -> int | None:
+    version: int | None = link.scalar(select(func.max(schema.plan.c.version)))
+    return version
+
+
+def _summaries(link: Connection) -> tuple[PlanSummary, ...]:
+    plan = schema.plan.c
+    late = and_(
+        schema.promise.c.plan == plan.version,
+        or_(schema.promise.c.ready.is_(None), schema.promise.c.ready > schema.promise.c.due_by),
+    )
+    tables = {
+        "lines": schema.order_line,
+        "builds": schema.build,
+        "pieces": schema.placement,
+        "set_aside": schema.set_aside,
+    }
+    counts = [
+        select(func.count()).select_from(table).where(table.c.plan == plan.version).scalar_subquery().label(name)
+        for name, table in tables.items()
+    ]
+    counts.append(select(func.count()).select_from(schema.promise).where(late).scalar_subquery().label("late"))
+    query = (
+        select(plan.version, plan.made_at, plan.made_by, plan.starts.label("start"), plan.order_source, *counts)
+        .add_columns(schema.cell.c.name.label("cell"))
+        .join(schema.cell, schema.cell.c.sha256 == plan.cell_sha256)
+        .order_by(plan.version.desc())
+    )
+    return tuple(PlanSummary(**row) for row in link.execute(query).mappings())
