@@ -1,0 +1,88 @@
+"""Look at mesh files before anybody promises anything."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+from cakewright.app.find_files import mesh_files
+from cakewright.app.intake import read_part
+from cakewright.errors import CakewrightError, InputError
+from cakewright.findings import Severity
+from cakewright.model.cell import Cell
+from cakewright.model.order import OrderLine
+from cakewright.model.part import Part
+
+NO_DAY = date(2000, 1, 1)  # long past: a file without an order holds nothing back
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """One file: a part with its findings, or the reason why it cannot be used."""
+
+    file: Path
+    part: Part | None
+    refused: str = ""
+    remedy: str = ""
+
+    @property
+    def can_be_planned(self) -> bool:
+        """True when nothing blocks the part."""
+        return self.part is not None and not self.part.is_blocked
+
+
+def check_files(paths: Sequence[Path], cell: Cell, material: str | None = None) -> Iterable[Judged]:
+    """Judge each file, and each mesh file inside each folder, against a material of the cell."""
+    wanted = cell.material(material).name if material else cell.materials[0].name
+    if not cell.machines_for(wanted):
+        raise InputError(f"no machine of the cell prints {wanted}", remedy="choose a material with --material")
+    for path in paths:
+        if not path.exists():
+            raise InputError(f"no file or folder {path}", remedy="mend the name")
+        for file in mesh_files(path) if path.is_dir() else (path,):
+            yield judge(file, cell, wanted)
+
+
+def judge(file: Path, cell: Cell, material: str) -> Judged:
+    """Read and check one file; a file that cannot be used is a result, not an error."""
+    try:
+        return Judged(file, read_part(loose_line(file, cell, material), cell, file))
+    except CakewrightError as wrong:
+        return Judged(file, None, wrong.found, wrong.remedy)
+
+
+def loose_line(
+    file: Path,
+    cell: Cell,
+    material: str | None,
+    *,
+    quantity: int = 1,
+    finish: str | None = None,
+    quality_class: str | None = None,
+) -> OrderLine:
+    """An order line for a file that nobody has ordered yet; what is not given is the cell's first."""
+    return OrderLine(
+        line=1,
+        order="",
+        received=NO_DAY,
+        customer="",
+        part=file.stem,
+        revision="",
+        quantity=quantity,
+        material=cell.material(material).name if material else cell.materials[0].name,
+        finish=cell.finish(finish).name if finish else cell.finishes[0].name,
+        quality_class=cell.quality_class(quality_class).name if quality_class else cell.classes[0].name,
+        due=NO_DAY,
+        file=file.name,
+    )
+
+
+def worst_of(judged: Judged) -> str:
+    """One word for the state of a file: refused, blocking, warning, note or good."""
+    if judged.part is None:
+        return "refused"
+    order = [Severity.BLOCKING, Severity.WARNING, Severity.NOTE]
+    present = {f.severity for f in judged.part.findings}
+    return next((s.value for s in order if s in present), "good")

@@ -1,0 +1,154 @@
+"""Take in the parts of an order list: find, read, decide units, measure, check, set aside."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from cakewright.app.find_files import file_of_line, mesh_files
+from cakewright.app.progress import Progress, quiet
+from cakewright.errors import CakewrightError, InputError, MeshFileError
+from cakewright.findings import Finding, Severity
+from cakewright.formats.mesh_file import MeshFile, read_mesh, recover_mesh
+from cakewright.model.cell import Cell
+from cakewright.model.mesh import Mesh
+from cakewright.model.order import OrderLine, OrderList
+from cakewright.model.part import FileOrigin, Freedom, OrientationRule, Part
+from cakewright.model.plan import SetAside
+from cakewright.parts.check import check_part
+from cakewright.parts.measure import measure
+from cakewright.parts.topology import topology_of
+from cakewright.parts.units import decide_unit
+
+UPRIGHT_FLAGS = ("keep upright", "about z")
+FIXED_FLAGS = ("fixed orientation",)
+DELICATE_FLAGS = ("delicate", "slender", "fragile")
+
+
+@dataclass(frozen=True, slots=True)
+class Intake:
+    """What came in: parts by key, the part of each line, and the lines that have to wait."""
+
+    parts: Mapping[str, Part]
+    part_of_line: Mapping[int, str]
+    set_aside: tuple[SetAside, ...]
+    findings: tuple[Finding, ...]
+
+
+def take_in(orders: OrderList, cell: Cell, folder: str | Path, progress: Progress = quiet) -> Intake:
+    """Read and judge the mesh of every line.
+
+    A line whose file is missing, unreadable or cannot be made in this cell is set aside with a reason
+    and a remedy; all others go on. Raises InputError when the folder is missing or nothing is left.
+    """
+    folder = Path(folder)
+    files = mesh_files(folder)
+    parts: dict[str, Part] = {}
+    part_of_line: dict[int, str] = {}
+    set_aside: list[SetAside] = []
+    findings: list[Finding] = []
+    for done, line in enumerate(orders.lines):
+        progress("reading parts", done, len(orders.lines), line.title)
+        try:
+            part = read_part(line, cell, file_of_line(line, files, folder))
+        except CakewrightError as wrong:
+            set_aside.append(SetAside(line.line, wrong.found, wrong.remedy))
+            continue
+        findings += part.findings
+        if part.is_blocked:
+            blocking = next(f for f in part.findings if f.severity is Severity.BLOCKING)
+            set_aside.append(SetAside(line.line, blocking.message, blocking.remedy))
+            continue
+        parts[part.key] = part
+        part_of_line[line.line] = part.key
+    progress("reading parts", len(orders.lines), len(orders.lines))
+    if not parts:
+        reasons = "; ".join(f"line {s.line}: {s.reason}" for s in set_aside[:5])
+        raise InputError(f"no line of {orders.source} can be planned: {reasons}", remedy="mend the list or the files")
+    return Intake(parts, part_of_line, tuple(set_aside), tuple(findings))
+
+
+def read_part(line: OrderLine, cell: Cell, file: Path) -> Part:
+    """One part from one file, with everything that was noticed on the way.
+
+    The strict reader goes first; what it refuses goes to the repairing reader, whose liberties are
+    findings of the part.
+    """
+    machines = cell.machines_for(line.material)
+    if not machines:
+        raise InputError(f"no machine of the cell prints {line.material}", remedy="add one, or choose another material")
+    mesh_file, findings = _read(file)
+    chamber = max((cell.chamber_type(m.chamber_type) for m in machines), key=lambda c: c.x_mm * c.y_mm * c.z_mm)
+    largest = max(chamber.x_mm, chamber.y_mm, chamber.z_mm)
+    decision = decide_unit(mesh_file.mesh.size_mm, mesh_file.unit, line.nominal_size_mm, largest)
+    mesh = mesh_file.mesh if decision.unit.mm == 1.0 else mesh_file.mesh.scaled(decision.unit.mm)
+    measures = measure(mesh)
+    if not (topology_of(mesh).bounds_a_volume and measures.volume_mm3 > 0):
+        raise MeshFileError(
+            f"the surface does not enclose a volume ({_what_is_open(mesh)})",
+            remedy="close the surface in the design program and export it again",
+            where=file.name,
+        )
+    checked = check_part(
+        mesh,
+        measures,
+        where=file.name,
+        material=cell.material(line.material),
+        chamber_type=chamber,
+        nominal_size_mm=line.nominal_size_mm,
+        nominal_volume_cm3=line.nominal_volume_cm3,
+    )
+    where = f"line {line.line} ({line.title}), {file.name}"
+    return Part(
+        key=line.key,
+        name=line.part,
+        revision=line.revision,
+        mesh=mesh,
+        measures=measures,
+        origin=FileOrigin(
+            file.name, mesh_file.sha256, mesh_file.format, decision.unit, decision.reason, decision.confidence
+        ),
+        orientation=orientation_rule(line),
+        is_delicate=any(flag in text for text in line.flags for flag in DELICATE_FLAGS),
+        findings=tuple(replace(f, where=where) for f in (*findings, *decision.findings, *checked)),
+    )
+
+
+def _what_is_open(mesh: Mesh) -> str:
+    topology = topology_of(mesh)
+    if len(topology.open_edges):
+        return f"{len(topology.open_edges)} open edges"
+    if not topology.bounds_a_volume:
+        return "neighbouring triangles disagree on which side is outside"
+    return "it is inside out"
+
+
+def orientation_rule(line: OrderLine) -> OrientationRule:
+    """What the flags of a line allow: 'keep upright' turns about Z only, 'fixed orientation' not at all."""
+    text = " ".join(line.flags).casefold()
+    if any(flag in text for flag in FIXED_FLAGS):
+        return OrientationRule(Freedom.FIXED, "the order line says 'fixed orientation'")
+    if any(flag in text for flag in UPRIGHT_FLAGS):
+        return OrientationRule(Freedom.ABOUT_Z, "the order line says 'keep upright'")
+    return OrientationRule()
+
+
+def _read(file: Path) -> tuple[MeshFile, tuple[Finding, ...]]:
+    try:
+        mesh_file, findings = read_mesh(file)
+    except MeshFileError as refused:
+        mesh_file, findings = recover_mesh(file)
+        first = Finding(
+            "mesh.repaired",
+            Severity.WARNING,
+            f"the file breaks its format ({refused.found}) and was read with repairs",
+            file.name,
+            "ask for a clean export",
+        )
+        findings = (first, *findings)
+    if not np.all(mesh_file.mesh.size_mm > 0):
+        raise MeshFileError("the mesh is flat: one of its sides is 0", remedy="export a solid body", where=file.name)
+    return mesh_file, findings

@@ -1,0 +1,169 @@
+"""From the pieces of one batch to a build: nested, verified, sliced, timed, cooled, powder weighed."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from cakewright.errors import CakewrightError
+from cakewright.model.build import Build, LeftOut, Nest, Placement
+from cakewright.model.cell import Cell, ChamberType, Machine
+from cakewright.model.mesh import FloatArray
+from cakewright.model.order import OrderLine
+from cakewright.model.part import Part
+from cakewright.nesting.search import nest
+from cakewright.nesting.separable import removal
+from cakewright.nesting.task import NestPiece, NestSpace, NestTask
+from cakewright.nesting.verify import verify_nest
+from cakewright.physics.buildtime import print_time
+from cakewright.physics.cooling import cool
+from cakewright.physics.layers import layer_profile
+from cakewright.powder.balance import powder_need
+from cakewright.stopping import Stop
+
+
+@dataclass(frozen=True, eq=False)
+class Batch:
+    """Pieces that are to share a chamber, with the reason for it."""
+
+    key: str
+    machine: Machine
+    pieces: tuple[NestPiece, ...]
+    reason: str
+    line_reasons: tuple[tuple[int, str], ...]
+
+    @property
+    def lines(self) -> tuple[int, ...]:
+        """The order lines in it, ascending."""
+        return tuple(sorted({p.line for p in self.pieces}))
+
+
+def nest_space(chamber: ChamberType) -> NestSpace:
+    """The room for parts inside a chamber: margins at the walls, base and cover powder left out."""
+    return NestSpace(chamber.x_mm, chamber.y_mm, chamber.usable_height_mm, chamber.wall_margin_mm)
+
+
+def nest_batch(
+    batch: Batch,
+    parts: Mapping[str, Part],
+    rotations: Mapping[str, FloatArray],
+    cell: Cell,
+    *,
+    stop: Stop,
+    seed: int,
+) -> Nest:
+    """Find a place for every piece of a batch; pieces without one are named in `left_out`."""
+    keys = {p.part_key for p in batch.pieces}
+    task = NestTask(
+        meshes={k: parts[k].mesh for k in keys},
+        pieces=batch.pieces,
+        rotations={k: rotations[k] for k in keys},
+        space=nest_space(cell.chamber_type(batch.machine.chamber_type)),
+        clearance_mm=cell.nesting.clearance_mm,
+        voxel_mm=cell.nesting.voxel_mm,
+    )
+    return nest(task, stop=stop, seed=seed)
+
+
+def compute_build(
+    batch: Batch, placed: Nest, parts: Mapping[str, Part], lines: Sequence[OrderLine], cell: Cell
+) -> Build:
+    """Everything that follows from a nest: proof, way out, layers, hours, heat and powder.
+
+    Raises CakewrightError when the exact check finds the clearance or a wall violated: such a nest is a
+    mistake of ours and must not reach a machine.
+    """
+    machine = batch.machine
+    chamber = cell.chamber_type(machine.chamber_type)
+    material = cell.material(machine.material)
+    space = nest_space(chamber)
+    meshes = {k: parts[k].mesh for k in {p.part_key for p in placed.placements}}
+    verification = verify_nest(meshes, placed.placements, space, placed.clearance_mm, clock=time.monotonic)
+    if not verification.is_clear:
+        raise CakewrightError(
+            f"the exact check found {len(verification.violations)} pairs closer than {placed.clearance_mm:g} mm and "
+            f"{len(verification.outside)} pieces over a wall",
+            where=f"build {batch.key}",
+            remedy="please report this with the order list; plan again with a finer voxel_mm meanwhile",
+        )
+    way_out = removal(meshes, placed.placements, space, voxel_mm=placed.voxel_mm)
+    profile = layer_profile(meshes, placed.placements, machine.layer_mm, placed.height_mm)
+    hours = print_time(profile, machine, extra_layers_mm=chamber.base_mm + chamber.cover_mm)
+    cooling = cool(
+        profile,
+        hours,
+        base_mm=(chamber.x_mm, chamber.y_mm),
+        base_powder_mm=chamber.base_mm,
+        cover_powder_mm=chamber.cover_mm,
+        material=material,
+        chamber_type=chamber,
+        room_c=cell.room_c,
+    )
+    ratio, why = refresh_ratio(lines, cell)
+    volume = float(sum(parts[p.part_key].measures.volume_mm3 for p in placed.placements))
+    powder = powder_need(
+        height_mm=placed.height_mm,
+        base_area_mm2=chamber.x_mm * chamber.y_mm,
+        base_mm=chamber.base_mm,
+        cover_mm=chamber.cover_mm,
+        parts_volume_mm3=volume,
+        material=material,
+        overflow_fraction=machine.feed_overflow_fraction,
+        dead_kg=machine.dead_powder_kg,
+        refresh_ratio=ratio,
+        refresh_reason=why,
+    )
+    return Build(
+        key=batch.key,
+        material=material.name,
+        machine=machine.name,
+        chamber_type=chamber.name,
+        lines=batch.lines,
+        nest=placed,
+        verification=verification,
+        removal=way_out,
+        profile=profile,
+        print_time=hours,
+        cooling=cooling,
+        powder=powder,
+        reason=batch.reason,
+        line_reasons=batch.line_reasons,
+    )
+
+
+def refresh_ratio(lines: Sequence[OrderLine], cell: Cell) -> tuple[float, str]:
+    """The refresh ratio of a mixed build is that of its most demanding class, with the reason in words."""
+    demanding = max(lines, key=lambda line: cell.quality_class(line.quality_class).refresh_ratio)
+    ratio = cell.quality_class(demanding.quality_class).refresh_ratio
+    same = [line.line for line in lines if cell.quality_class(line.quality_class).refresh_ratio == ratio]
+    shown = ", ".join(str(n) for n in same[:4]) + (" ..." if len(same) > 4 else "")
+    return ratio, f"class {demanding.quality_class} asks for {ratio:.0%} (line {shown})"
+
+
+def left_out_pieces(batch: Batch, placed: Nest) -> tuple[tuple[NestPiece, LeftOut], ...]:
+    """The pieces of a batch that found no place, with what the nest said about each."""
+    said = {left.piece: left for left in placed.left_out}
+    return tuple((p, said[p.piece]) for p in batch.pieces if p.piece in said)
+
+
+def envelope_mm3(part: Part, clearance_mm: float) -> float:
+    """Room one piece takes: its convex hull grown by half the clearance on every side.
+
+    First-order growth (volume + area x distance), good for clearances small against the part.
+    """
+    from scipy.spatial import ConvexHull, QhullError
+
+    try:
+        hull = ConvexHull(part.mesh.vertices)
+    except QhullError:
+        size = np.asarray(part.measures.size_mm) + clearance_mm
+        return float(np.prod(size))
+    return float(hull.volume + hull.area * clearance_mm / 2)
+
+
+def placements_top_down(placements: Sequence[Placement]) -> tuple[Placement, ...]:
+    """Placements from the top of the cake down."""
+    return tuple(sorted(placements, key=lambda p: (-p.z_max_mm, p.piece)))

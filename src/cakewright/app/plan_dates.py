@@ -1,0 +1,91 @@
+"""From computed builds to a calendar: what the scheduler is told, in minutes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import UTC, datetime, time, timedelta
+
+from cakewright.app.effort import Effort
+from cakewright.model.build import Build
+from cakewright.model.cell import Cell
+from cakewright.model.order import OrderLine
+from cakewright.model.plan import LinePromise, Schedule, TaskKind
+from cakewright.physics.buildtime import print_time
+from cakewright.schedule.jobs import BuildJob, LineJob
+from cakewright.schedule.plan_schedule import plan_schedule
+
+
+def build_job(build: Build, lines: Sequence[OrderLine], cell: Cell) -> BuildJob:
+    """What a build asks of the cell: machine minutes on each machine that could take it, heat, hands."""
+    machine = cell.machine(build.machine)
+    chamber = cell.chamber_type(build.chamber_type)
+    extra = chamber.base_mm + chamber.cover_mm
+    can = [
+        m for m in cell.machines_for(build.material) if (m.chamber_type, m.layer_mm) == (chamber.name, machine.layer_mm)
+    ]
+    hours = {m.name: print_time(build.profile, m, extra_layers_mm=extra) for m in can}
+    rates = cell.rates
+    return BuildJob(
+        key=build.key,
+        material=build.material,
+        chamber_type=chamber.name,
+        print_min={name: math.ceil(t.total_s / 60) for name, t in hours.items()},
+        cool_min=math.ceil(build.cooling.opening_s[1] / 60),
+        minimum_cool_in_machine_min=machine.minimum_cool_in_machine_min,
+        load_min=machine.load_min,
+        unload_min=machine.unload_min,
+        unpack_min=math.ceil(rates.unpack_min_per_build + build.pieces * rates.unpack_s_per_piece / 60),
+        clean_min=chamber.clean_min,
+        release=max(released(line, cell) for line in lines),
+    )
+
+
+def line_job(line: OrderLine, builds: Sequence[Build], cell: Cell) -> LineJob:
+    """What a line asks after break-out: its finish, counting, inspection and packing."""
+    rates = cell.rates
+    quality = cell.quality_class(line.quality_class)
+    inspect_s = line.quantity * (quality.inspect_s_per_piece + rates.count_s_per_piece)
+    return LineJob(
+        line=line.line,
+        builds=tuple(b.key for b in builds if line.line in b.lines),
+        finish=cell.finish(line.finish),
+        pieces=line.quantity,
+        inspect_min=max(1, math.ceil(inspect_s / 60)),
+        pack_min=max(1, math.ceil(rates.pack_min_per_line)),
+        due_by=due_by(line, cell),
+        weight=quality.weight,
+    )
+
+
+def due_by(line: OrderLine, cell: Cell) -> datetime:
+    """The end of the due day in cell time, as UTC."""
+    return datetime.combine(line.due + timedelta(days=1), time(0), cell.zone).astimezone(UTC)
+
+
+def released(line: OrderLine, cell: Cell) -> datetime:
+    """The start of the day on which a line was received, in cell time, as UTC."""
+    return datetime.combine(line.received, time(0), cell.zone).astimezone(UTC)
+
+
+def week_start(start: datetime | None, now: datetime, lines: Sequence[OrderLine], cell: Cell) -> datetime:
+    """When planning begins, as UTC: the given instant (cell time when it names no zone), or now, or the
+    day of the first order when that still lies ahead."""
+    if start is not None:
+        return (start if start.tzinfo else start.replace(tzinfo=cell.zone)).astimezone(UTC)
+    return max(now.astimezone(UTC), min(released(line, cell) for line in lines))
+
+
+def plan_dates(
+    builds: Sequence[Build], lines: Sequence[OrderLine], cell: Cell, *, start: datetime, effort: Effort, seed: int
+) -> tuple[Schedule, tuple[LinePromise, ...], tuple[Build, ...]]:
+    """Put builds and bench work on the calendar.
+
+    Returns schedule, promises and the builds with the machine that the schedule chose for each.
+    """
+    jobs = [build_job(b, [line for line in lines if line.line in b.lines], cell) for b in builds]
+    wishes = [line_job(line, builds, cell) for line in lines]
+    schedule, promises = plan_schedule(cell, jobs, wishes, start=start, stop=effort.dates(), seed=seed)
+    chosen = {t.build: t.machine for t in schedule.tasks if t.kind is TaskKind.PRINT}
+    return schedule, promises, tuple(replace(b, machine=chosen.get(b.key, b.machine)) for b in builds)

@@ -1,0 +1,49 @@
+"""Open the web application: on this machine only, as long as nobody has to log in."""
+
+from __future__ import annotations
+
+import ipaddress
+from importlib import import_module
+from pathlib import Path
+
+from cakewright.errors import InputError, StoreError
+from cakewright.store.open import open_store
+
+LOCAL_NAMES = ("localhost",)
+
+
+def is_this_machine(host: str) -> bool:
+    """True for an address that nobody outside this machine can reach."""
+    try:
+        return ipaddress.ip_address(host.strip("[]")).is_loopback
+    except ValueError:
+        return host in LOCAL_NAMES
+
+
+def check_address(host: str, port: int) -> None:
+    """Refuse every address but this machine's own: InputError says why and what to do."""
+    if not is_this_machine(host):
+        raise InputError(
+            f"{host} can be reached by others, and there are no accounts to keep strangers out",
+            remedy="use --host 127.0.0.1; to look from another machine, forward the port over ssh",
+            where="--host",
+        )
+    if not 0 <= port <= 65535:
+        raise InputError(f"port {port}", remedy="use a number from 1024 to 65535", where="--port")
+
+
+def serve(db: str | Path, host: str = "127.0.0.1", port: int = 8765) -> None:
+    """Serve the pages over the plans in `db` until Ctrl+C.
+
+    InputError for an address others can reach; StoreError when there is no database or it cannot be used.
+    """
+    import uvicorn
+
+    check_address(host, port)
+    if not Path(db).exists():
+        raise StoreError("there is no database", remedy="plan a week first, e.g. `cakewright demo`", where=str(db))
+    with open_store(db) as store:
+        # The pages stand on this floor, so they are named by text instead of imported.
+        application = import_module("cakewright.web.application").create_app(store)
+        print(f"cakewright: http://{host}:{port}  (Ctrl+C ends it)", flush=True)
+        uvicorn.run(application, host=host.strip("[]"), port=port, log_level="warning", server_header=False)

@@ -1,0 +1,99 @@
+"""Put a plan where people find it: the database, and a folder of files and papers for this version."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+from cakewright.app.build_files import write_build_files
+from cakewright.app.progress import Progress, quiet
+from cakewright.documents.labels import tray_labels_pdf
+from cakewright.documents.powder_slip import powder_slip_pdf
+from cakewright.documents.report import report_html
+from cakewright.documents.tables import write_tables
+from cakewright.documents.traveller import traveller_pdf
+from cakewright.documents.unpack_map import unpack_map_pdf
+from cakewright.errors import StoreError
+from cakewright.model.plan import WeekPlan
+from cakewright.store.open import open_store
+
+DATABASE = "cakewright.sqlite"
+
+PAPERS: dict[str, Callable[[WeekPlan, str], bytes]] = {
+    "traveller": traveller_pdf,
+    "unpacking-map": unpack_map_pdf,
+    "powder-slip": powder_slip_pdf,
+    "tray-labels": tray_labels_pdf,
+}
+
+
+def write_plan(
+    plan: WeekPlan, out: str | Path, *, at: datetime | None = None, made_by: str = "", progress: Progress = quiet
+) -> tuple[WeekPlan, Path]:
+    """Save `plan` as the next version in `out/cakewright.sqlite` and write `out/plan-NNN/`.
+
+    Returns the plan with its version number and the folder. The folder appears whole or not at all: it
+    is written under a temporary name and renamed last; older versions are never touched. Raises
+    StoreError when the folder or the database cannot be written.
+    """
+    out = Path(out)
+    at = at or datetime.now(UTC)
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        store = open_store(out / DATABASE)
+    except OSError as wrong:
+        raise StoreError(f"{out} cannot be written: {wrong.strerror}", remedy="choose another --out folder") from wrong
+    try:
+        expected = max((summary.version for summary in store.plans()), default=0) + 1
+        numbered = replace(plan, version=expected, made_by=made_by)
+        folder = _write_folder(numbered, out, progress)
+        version = store.save_plan(numbered, made_by=made_by, at=at)
+        if version != expected:  # somebody else saved a plan meanwhile: our papers carry the wrong number
+            shutil.rmtree(folder)
+            numbered = replace(numbered, version=version)
+            folder = _write_folder(numbered, out, progress)
+        final = out / f"plan-{version:03d}"
+        if final.exists():
+            raise StoreError(
+                f"{final} is already there", remedy="move it away; the plan itself is safe in the database"
+            )
+        folder.rename(final)
+        return numbered, final
+    finally:
+        store.close()
+
+
+def _write_folder(plan: WeekPlan, out: Path, progress: Progress) -> Path:
+    """Write all files of one version into a temporary folder beside the final one."""
+    folder = Path(tempfile.mkdtemp(prefix=".plan-being-written-", dir=out))
+    try:
+        folder.chmod(0o755)
+        total = 2 + len(plan.builds) * (len(PAPERS) + 1)
+        done = 0
+
+        def told(note: str) -> None:
+            nonlocal done
+            progress("writing files", done, total, note)
+            done += 1
+
+        told("tables")
+        write_tables(plan, folder)
+        papers = folder / "papers"
+        papers.mkdir()
+        for build in plan.builds:
+            told(f"build files of {build.key}")
+            write_build_files(plan, build, folder / "builds")
+            for name, make in PAPERS.items():
+                told(f"{name} of {build.key}")
+                (papers / f"{build.key}-{name}.pdf").write_bytes(make(plan, build.key))
+        told("report")
+        (folder / "report.html").write_text(report_html(plan), encoding="utf-8")
+        progress("writing files", total, total)
+    except BaseException:
+        shutil.rmtree(folder, ignore_errors=True)
+        raise
+    return folder

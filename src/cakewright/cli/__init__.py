@@ -1,0 +1,1 @@
+"""The command line: thin over app, heavy imports inside the commands."""

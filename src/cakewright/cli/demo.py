@@ -1,0 +1,32 @@
+"""`cakewright demo`: the invented cell A, from generated parts to a planned week."""
+
+from __future__ import annotations
+
+from datetime import datetime, time
+from pathlib import Path
+
+from cakewright.cli.plan import run_plan
+from cakewright.cli.screen import console
+
+
+def run_demo(out: Path, seed: int, seconds: float | None) -> None:
+    """Write the demo files beside the results, then do exactly what `cakewright plan` does."""
+    from cakewright.demo import demo_orders, write_demo
+
+    files = out / "files"
+    console.print(f"Making the parts of an invented cell in {files} ...", markup=False)
+    write_demo(files)
+    monday = min(line.received for line in demo_orders().lines)
+    run_plan(
+        files / "orders.csv",
+        files / "cell.toml",
+        files / "parts",
+        out,
+        datetime.combine(monday, time(8)),
+        seed,
+        seconds,
+    )
+    console.print(
+        f"\nThe same by hand:  [bold]cakewright plan {files}/orders.csv --cell {files}/cell.toml "
+        f"--parts {files}/parts --out {out} --start {monday}T08:00[/bold]"
+    )

@@ -1,0 +1,158 @@
+"""`cakewright`: the commands, in the order of the job."""
+
+from __future__ import annotations
+
+import sys
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cakewright import __version__
+from cakewright.errors import CakewrightError
+
+HELP = """From an order list to a week that a laser-sintering cell can run.
+
+Describe the cell once (init), look at the files (check), tell a price and a date (quote), plan the
+week (plan) and keep it open beside the machine (serve). New here? `cakewright demo` plans the week of
+an invented cell.
+"""
+
+cli = typer.Typer(
+    name="cakewright",
+    help=HELP,
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode="markdown",
+    pretty_exceptions_enable=False,
+)
+
+Cell = Annotated[Path, typer.Option("--cell", help="The cell file: machines, chambers, people, powder, rates.")]
+Parts = Annotated[Path, typer.Option("--parts", help="Folder with the mesh files (STL, OBJ, PLY, 3MF).")]
+Out = Annotated[Path, typer.Option("--out", help="Folder for the results; each plan gets its own plan-NNN inside.")]
+Seed = Annotated[int, typer.Option("--seed", help="Same seed, same search.")]
+Start = Annotated[
+    datetime | None,
+    typer.Option("--start", help="When the week begins, cell time. Default: now, or the first order if that is later."),
+]
+Seconds = Annotated[
+    float | None,
+    typer.Option("--seconds", min=0, help="Search time for the nest of each build; default from the cell file."),
+]
+
+
+def _version(asked: bool) -> None:
+    if asked:
+        typer.echo(f"cakewright {__version__}")
+        raise typer.Exit
+
+
+@cli.callback()
+def about(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Say the version.")
+    ] = False,
+) -> None:
+    """Only here to hold --version; the help text is HELP."""
+
+
+@cli.command(rich_help_panel="Before the week")
+def init(
+    cell: Annotated[Path, typer.Argument(help="The file to write.")] = Path("cell.toml"),
+) -> None:
+    """Write a commented cell file to fill in."""
+    from cakewright.app.init_cell import init_cell
+
+    init_cell(cell)
+    typer.echo(f"Wrote {cell}. Fill in your machines, chambers and people; every default says where it comes from.")
+
+
+@cli.command(rich_help_panel="Before the week")
+def check(
+    files: Annotated[list[Path], typer.Argument(help="Mesh files, or folders with mesh files.")],
+    cell: Annotated[
+        Path | None, typer.Option("--cell", help="Judge against the materials and chambers of this cell.")
+    ] = None,
+    material: Annotated[
+        str | None, typer.Option("--material", help="Material of the cell file; default: its first.")
+    ] = None,
+) -> None:
+    """Read mesh files and say what is wrong with them, before anybody promises anything."""
+    from cakewright.cli.check import run_check
+
+    run_check(files, cell, material)
+
+
+@cli.command(rich_help_panel="Before the week")
+def quote(
+    file: Annotated[Path, typer.Argument(help="The mesh file.")],
+    cell: Cell = Path("cell.toml"),
+    quantity: Annotated[int, typer.Option("--quantity", "-n", min=1, help="Pieces.")] = 1,
+    material: Annotated[str | None, typer.Option("--material", help="Default: the first of the cell file.")] = None,
+    finish: Annotated[str | None, typer.Option("--finish", help="Default: the first of the cell file.")] = None,
+    quality_class: Annotated[str | None, typer.Option("--class", help="Default: the first of the cell file.")] = None,
+    start: Start = None,
+) -> None:
+    """Tell a price range and an earliest date for one file."""
+    from cakewright.cli.quote import run_quote
+
+    run_quote(file, cell, quantity, material, finish, quality_class, start)
+
+
+@cli.command(rich_help_panel="The week")
+def plan(
+    orders: Annotated[Path, typer.Argument(help="The order list (CSV).")],
+    cell: Cell = Path("cell.toml"),
+    parts: Parts = Path("parts"),
+    out: Out = Path("plans"),
+    start: Start = None,
+    seed: Seed = 1,
+    seconds: Seconds = None,
+) -> None:
+    """Plan the week: builds, dates, powder, costs, papers. A plan is a version; nothing is overwritten."""
+    from cakewright.cli.plan import run_plan
+
+    run_plan(orders, cell, parts, out, start, seed, seconds)
+
+
+@cli.command(rich_help_panel="The week")
+def serve(
+    db: Annotated[Path, typer.Option("--db", help="The database of your plans.")] = Path("plans/cakewright.sqlite"),
+    host: Annotated[
+        str, typer.Option("--host", help="Address to listen on; only this machine without accounts.")
+    ] = "127.0.0.1",
+    port: Annotated[int, typer.Option("--port", min=0, max=65535)] = 8765,
+) -> None:
+    """Open the plans in the web application on this machine."""
+    from cakewright.app.serve import serve as open_pages
+
+    open_pages(db, host=host, port=port)
+
+
+@cli.command(rich_help_panel="To see it work")
+def demo(
+    out: Out = Path("demo-out"),
+    seed: Seed = 1,
+    seconds: Seconds = None,
+) -> None:
+    """Make the parts of an invented cell and plan its week of 40 order lines."""
+    from cakewright.cli.demo import run_demo
+
+    run_demo(out, seed, seconds)
+
+
+def run() -> None:
+    """Entry point: our own errors become one clear message and exit code 2."""
+    try:
+        cli()
+    except CakewrightError as wrong:
+        typer.echo(f"cakewright: {wrong.text}", err=True)
+        sys.exit(2)
+    except KeyboardInterrupt:
+        typer.echo("cakewright: stopped; nothing was written half", err=True)
+        sys.exit(130)
+
+
+if __name__ == "__main__":
+    run()

@@ -1,0 +1,32 @@
+"""`cakewright plan` and the common half of `cakewright demo`."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+from cakewright.cli.screen import Bars, console
+from cakewright.cli.summary import show_plan
+
+
+def run_plan(
+    orders: Path, cell: Path, parts: Path, out: Path, start: datetime | None, seed: int, seconds: float | None
+) -> None:
+    """Read, plan, write, show."""
+    from cakewright.app.plan_week import plan_week
+    from cakewright.app.write_plan import write_plan
+    from cakewright.formats.cell_toml import read_cell
+    from cakewright.formats.orders_csv import read_orders
+
+    the_cell = read_cell(cell)
+    the_orders = read_orders(orders, the_cell)
+    console.print(
+        f"{the_cell.name}: {len(the_orders.lines)} lines, {the_orders.pieces} pieces ordered.",
+        style="bold",
+        markup=False,
+    )
+    now = datetime.now(UTC)
+    with Bars() as bars:
+        plan = plan_week(the_orders, the_cell, parts, start=start, now=now, seed=seed, seconds=seconds, progress=bars)
+        plan, folder = write_plan(plan, out, at=now, progress=bars)
+    show_plan(plan, folder)

@@ -1,0 +1,24 @@
+"""Numbers that the planning of a whole week starts from before its own nests have taught it better."""
+
+from cakewright.sources.reference import Reference, Status
+
+TYPICAL_DENSITY = Reference(
+    "plan.typical_density",
+    0.09,
+    "-",
+    Status.FROM_MEMORY,
+    "part volume over cake volume of mixed builds, usually given as 6 to 12 %",
+    "used for the price of a line in a shared build before that build exists",
+    0.06,
+    0.12,
+)
+ENVELOPE_FILL = Reference(
+    "plan.envelope_fill",
+    0.50,
+    "-",
+    Status.DEFAULT,
+    "chosen here: share of the chamber that grown convex hulls fill in a mixed build",
+    "first guess of the batching; replaced by what the nests of the same plan show",
+    0.35,
+    0.70,
+)
