@@ -1,0 +1,43 @@
+"""Strict or forgiving: one place where a reader says that a file breaks its format."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import NoReturn
+
+from cakewright.errors import MeshFileError
+from cakewright.findings import Finding, Severity
+
+
+@dataclass(slots=True)
+class Judge:
+    """Collects findings for one file.
+
+    A strict judge raises at the first breach; a forgiving one writes it down and the reader goes on
+    with the liberty it names. What nobody could read is refused by both.
+    """
+
+    name: str
+    strict: bool
+    findings: list[Finding] = field(default_factory=list)
+
+    def breach(self, code: str, message: str, remedy: str, *, liberty: str) -> None:
+        """The format forbids this. Strict: MeshFileError. Forgiving: a warning that tells the liberty taken."""
+        if self.strict:
+            self.refuse(message, remedy)
+        self._add(code, Severity.WARNING, f"{message}; {liberty}", remedy)
+
+    def warn(self, code: str, message: str, remedy: str) -> None:
+        """Allowed by the format, yet somebody should look."""
+        self._add(code, Severity.WARNING, message, remedy)
+
+    def note(self, code: str, message: str, remedy: str = "") -> None:
+        """Good to know."""
+        self._add(code, Severity.NOTE, message, remedy)
+
+    def refuse(self, message: str, remedy: str) -> NoReturn:
+        """Nobody can read this."""
+        raise MeshFileError(message, remedy=remedy, where=self.name)
+
+    def _add(self, code: str, severity: Severity, message: str, remedy: str) -> None:
+        self.findings.append(Finding(code, severity, message, where=self.name, remedy=remedy))

@@ -1,0 +1,157 @@
+"""Numbers that decide whether a part can be printed, read or told apart."""
+
+from cakewright.sources.reference import Reference, Status
+
+_OURS = "chosen for this program"
+_TRADE = "design guides of service bureaus agree in range"
+
+# --- units -------------------------------------------------------------------------------------------------------
+SIZE_AGREES = Reference(
+    "parts.size_agrees",
+    0.03,
+    "relative",
+    Status.DEFAULT,
+    _OURS,
+    "a size in the file and a size on the order line are the same when they differ by no more than this",
+    low=0.01,
+    high=0.1,
+)
+VOLUME_AGREES = Reference(
+    "parts.volume_agrees",
+    0.05,
+    "relative",
+    Status.DEFAULT,
+    _OURS,
+    "as size_agrees, for volumes",
+    low=0.01,
+    high=0.1,
+)
+SMALLEST_PLAUSIBLE = Reference(
+    "parts.smallest_plausible",
+    5.0,
+    "mm",
+    Status.DEFAULT,
+    _OURS,
+    "longest edge of the box below which a part of a laser-sintering order is unlikely",
+    low=1.0,
+    high=10.0,
+)
+SMALL_BUT_SEEN = Reference(
+    "parts.small_but_seen",
+    12.0,
+    "mm",
+    Status.DEFAULT,
+    _OURS,
+    "longest edge below which a part without stated unit is worth a question",
+    low=5.0,
+    high=25.0,
+)
+UNIT_GUESS_SURE = Reference(
+    "parts.unit_guess_sure",
+    0.8,
+    "probability",
+    Status.DEFAULT,
+    _OURS,
+    "a unit other than mm is only guessed above this; below, mm is taken and a person is asked",
+    low=0.5,
+    high=0.99,
+)
+
+# --- closedness and agreement -------------------------------------------------------------------------------------
+SMALLEST_VOID = Reference(
+    "parts.smallest_void",
+    1.0,
+    "mm3",
+    Status.DEFAULT,
+    _OURS,
+    "sealed voids below this hold less than half a milligram of powder and are not reported",
+    low=0.1,
+    high=10.0,
+)
+
+# --- walls --------------------------------------------------------------------------------------------------------
+WALL_SHARE = Reference(
+    "parts.wall_share",
+    0.005,
+    "share of surface",
+    Status.DEFAULT,
+    _OURS,
+    "a wall below the minimum is reported when it is more than this share of the sampled surface",
+    low=0.0,
+    high=0.05,
+)
+WALL_RAYS = Reference(
+    "parts.wall_rays",
+    4000.0,
+    "rays",
+    Status.DEFAULT,
+    _OURS,
+    "rays sent per part to find thin walls",
+    low=500,
+    high=1e6,
+)
+
+# --- orientation --------------------------------------------------------------------------------------------------
+CONE_TURNS = Reference(
+    "parts.cone_turns",
+    8.0,
+    "turns",
+    Status.DEFAULT,
+    _OURS,
+    "turns about the vertical tried for each tilt",
+    low=4.0,
+    high=72.0,
+)
+
+# --- telling apart --------------------------------------------------------------------------------------------------
+CALLIPER = Reference(
+    "parts.calliper",
+    0.5,
+    "mm",
+    Status.DEFAULT,
+    _OURS,
+    "boxes closer than this are not told apart by a person with callipers at the sorting table",
+    low=0.1,
+    high=1.0,
+)
+SCALE = Reference(
+    "parts.scale",
+    0.03,
+    "relative",
+    Status.DEFAULT,
+    _OURS,
+    "masses closer than this are not told apart: the density of sintered parts varies about as much",
+    low=0.01,
+    high=0.05,
+)
+SAME_VOLUME = Reference(
+    "parts.same_volume",
+    0.002,
+    "relative",
+    Status.DEFAULT,
+    _OURS,
+    "two exports of the same part agree in volume within this",
+    low=0.0005,
+    high=0.01,
+)
+SAME_SHAPE = Reference(
+    "parts.same_shape",
+    0.02,
+    "distance of shape distributions",
+    Status.DEFAULT,
+    _OURS,
+    "largest gap between two cumulated distributions of point distances that still counts as the same shape; see "
+    "benchmarks/signature.py for error rates",
+    low=0.01,
+    high=0.05,
+)
+CHIRAL = Reference(
+    "parts.chiral",
+    0.002,
+    "dimensionless",
+    Status.DEFAULT,
+    _OURS,
+    "handedness below this is that of a part that equals its mirror image, within the mesh's own noise",
+    low=0.0,
+    high=0.02,
+)
