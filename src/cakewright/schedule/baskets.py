@@ -1,0 +1,96 @@
+"""Baskets: lines of the same builds and the same finish go through blasting or dye together.
+
+A basket is never larger than hands can treat in one go; a line that is larger is spread over several.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import ceil, floor
+
+from cakewright.errors import NoCalendarError
+from cakewright.model.cell import Finish, FinishStep
+from cakewright.schedule.jobs import LineJob
+from cakewright.sources.schedule import BASKET_HANDS_MIN
+from cakewright.units import S_PER_MIN
+
+
+@dataclass(frozen=True, slots=True)
+class Basket:
+    """Pieces that share every step of a finish."""
+
+    name: str
+    finish: Finish
+    builds: tuple[str, ...]
+    lines: tuple[int, ...]
+    pieces: int
+
+
+def step_minutes(step: FinishStep, pieces: int) -> tuple[int, int]:
+    """(hands, station) minutes of one step for a basket of so many pieces.
+
+    Work per piece is handling: it lengthens the station time always, and the hands' time whenever the
+    step needs hands at all.
+    """
+    handling = ceil(step.per_piece_s * pieces / S_PER_MIN)
+    run = step.minutes + handling
+    hands = min(step.staffed_min + handling, run) if step.staffed_min > 0 else 0
+    return hands, run
+
+
+def portions(minutes: int, longest: int) -> list[int]:
+    """Work cut into nearly equal whole-minute portions, none longer than `longest`."""
+    if minutes == 0:
+        return []
+    n = ceil(minutes / longest)
+    return [minutes * (i + 1) // n - minutes * i // n for i in range(n)]
+
+
+def make_baskets(lines: Sequence[LineJob], longest_stretch: Mapping[str, int]) -> list[Basket]:
+    """Baskets for all lines, most urgent first; `longest_stretch` is the longest unbroken span of each skill."""
+    groups: dict[tuple[Finish, frozenset[str]], list[LineJob]] = {}
+    for job in sorted(lines, key=lambda j: (j.due_by, -j.weight, j.line)):
+        if job.finish.steps and job.builds:
+            groups.setdefault((job.finish, frozenset(job.builds)), []).append(job)
+    baskets: list[Basket] = []
+    for (finish, _), members in groups.items():
+        most = min(_most_pieces(finish, step, longest_stretch) for step in finish.steps)
+        for filling in _fill(members, most):
+            name = f"basket {len(baskets) + 1}"
+            numbers = tuple(job.line for job, _ in filling)
+            pieces = sum(count for _, count in filling)
+            baskets.append(Basket(name, finish, members[0].builds, numbers, pieces))
+    return baskets
+
+
+def _fill(members: Sequence[LineJob], most: int) -> list[list[tuple[LineJob, int]]]:
+    fillings: list[list[tuple[LineJob, int]]] = []
+    room = 0
+    for job in members:
+        for count in portions(job.pieces, most):
+            if count > room or any(other is job for other, _ in fillings[-1]):
+                fillings.append([])
+                room = most
+            fillings[-1].append((job, count))
+            room -= count
+    return fillings
+
+
+def _most_pieces(finish: Finish, step: FinishStep, longest_stretch: Mapping[str, int]) -> int:
+    if step.staffed_min == 0 or step.per_piece_s <= 0:
+        return 1 << 30
+    stretch = longest_stretch.get(step.skill, 0)
+    comfortable = min(stretch, int(BASKET_HANDS_MIN.value))
+    most = floor((comfortable - step.staffed_min) * S_PER_MIN / step.per_piece_s)
+    if most >= 1:
+        return most
+    most = floor((stretch - step.staffed_min) * S_PER_MIN / step.per_piece_s)
+    if most >= 1:
+        return most
+    raise NoCalendarError(
+        f"one piece needs {step_minutes(step, 1)[0]} min of hands for {step.station_kind}, and the longest unbroken "
+        f"stretch of anybody with skill {step.skill!r} is {stretch} min",
+        remedy="shorten the step, lengthen a shift, or give somebody the skill",
+        where=f"finish {finish.name}",
+    )

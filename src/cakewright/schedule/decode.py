@@ -1,0 +1,335 @@
+"""From orders of preference to a schedule: every task gets the first place where all it needs is free.
+
+The kernel is a serial schedule generator with insertion: builds in the given order (each whole: load, print,
+lift out, unpack, clean), so that work that keeps machines running finds hands first; then the bench work of the
+lines in the given order. It books into a copy of the busy table, so it can be called again and again.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from cakewright.compiled import kernel
+from cakewright.schedule.instance import Arrays, BoolArray, IntArray
+
+NEVER = 1 << 39  # starts beyond this lie outside the horizon
+
+
+class Placed(NamedTuple):
+    """What the kernel writes: minutes and rows; -1 where nobody or nothing is used. Also its scratch table."""
+
+    machine: IntArray  # (b,)
+    chamber: IntArray  # (b,) row
+    station: IntArray  # (b,) row of the unpack station
+    at: IntArray  # (b, 4) start of load, lifting out, unpacking, cleaning
+    by: IntArray  # (b, 4) person
+    step_start: IntArray
+    step_by: IntArray
+    step_station: IntArray
+    op_start: IntArray
+    op_by: IntArray
+    ready: IntArray  # (l,)
+    busy: IntArray
+    used: IntArray
+    machine_busy: IntArray
+    machine_used: IntArray
+    basket_end: IntArray  # (k,), -1 until placed
+
+
+def empty_placed(a: Arrays) -> Placed:
+    """Buffers for `decode`, to be used again by every call."""
+    b, steps, ops = len(a.load), len(a.step_run), len(a.op_hands)
+
+    def row(n: int) -> IntArray:
+        return np.full(n, -1, dtype=np.int64)
+
+    four = (np.full((b, 4), -1, dtype=np.int64), np.full((b, 4), -1, dtype=np.int64))
+    return Placed(
+        row(b), row(b), row(b), *four, row(steps), row(steps), row(steps), row(ops), row(ops), row(len(a.due)),
+        np.empty_like(a.busy), np.empty_like(a.used), np.empty_like(a.machine_busy), np.empty_like(a.machine_used),
+        row(len(a.step_at) - 1),
+    )  # fmt: skip
+
+
+@kernel
+def first_gap(busy: IntArray, count: int, t: int, minutes: int) -> int:
+    """First start at or after t at which a row is free for so many minutes."""
+    low, high = 0, count
+    while low < high:
+        mid = (low + high) // 2
+        if busy[mid, 1] <= t:
+            low = mid + 1
+        else:
+            high = mid
+    s = t
+    for i in range(low, count):
+        if busy[i, 0] - s >= minutes:
+            return s
+        s = max(s, busy[i, 1])
+    return s
+
+
+@kernel
+def book(busy: IntArray, counts: IntArray, row: int, start: int, end: int) -> None:
+    """Put [start, end) into a row, keeping it sorted."""
+    if end <= start:
+        return
+    i = counts[row]
+    while i > 0 and busy[row, i - 1, 0] > start:
+        busy[row, i, 0] = busy[row, i - 1, 0]
+        busy[row, i, 1] = busy[row, i - 1, 1]
+        i -= 1
+    busy[row, i, 0] = start
+    busy[row, i, 1] = end
+    counts[row] += 1
+
+
+@kernel
+def place_hands(
+    busy: IntArray, counts: IntArray, can: BoolArray, skill: int, t: int, hands: int, run: int, station: int, day: int
+) -> tuple[int, int]:
+    """(start, person) of the earliest task at one station (-1: none) on allowed days (-1: any)."""
+    best, who = NEVER, -1
+    people = can.shape[1] if hands > 0 else 1
+    for p in range(people):
+        if hands > 0 and not can[skill, p]:
+            continue
+        s = t
+        while s < best:
+            before = s
+            if hands > 0:
+                s = first_gap(busy[p], counts[p], s, hands)
+            if station >= 0:
+                s = first_gap(busy[station], counts[station], s, run)
+            if day >= 0:
+                s = first_gap(busy[day], counts[day], s, max(hands, 1))
+            if s == before:
+                break
+        if s < best:
+            best = s
+            who = p if hands > 0 else -1
+    return best, who
+
+
+@kernel
+def place_at_station(
+    busy: IntArray,
+    counts: IntArray,
+    can: BoolArray,
+    skill: int,
+    t: int,
+    hands: int,
+    run: int,
+    allowed: BoolArray,
+    day: int,
+) -> tuple[int, int, int]:
+    """(start, person, station) of the earliest task at any allowed station."""
+    best, who, where = NEVER, -1, -1
+    for station in range(len(allowed)):
+        if allowed[station]:
+            s, p = place_hands(busy, counts, can, skill, t, hands, run, station, day)
+            if s < best:
+                best, who, where = s, p, station
+    return best, who, where
+
+
+@kernel
+def first_machine_gap(
+    busy: IntArray, count: int, first_material: int, material: int, changeover: int, t: int, minutes: int
+) -> int:
+    """First start at or after t at which a machine is free, with time to change material before and after."""
+    s = t
+    loaded = first_material
+    for i in range(count + 1):
+        setup = changeover if loaded != material else 0
+        end_before = busy[i - 1, 1] if i > 0 else 0
+        s = max(s, end_before + setup)
+        if i == count:
+            return s
+        after = changeover if busy[i, 2] != material and busy[i, 2] >= 0 else 0
+        if busy[i, 0] - after - s >= minutes:
+            return s
+        if busy[i, 2] >= 0:
+            loaded = busy[i, 2]
+    return s
+
+
+@kernel
+def try_machine(
+    a: Arrays, p: Placed, b: int, m: int, skill_start: int, skill_unpack: int, limit: int, trial: IntArray
+) -> int:
+    """Unpack end of build b on machine m at its earliest place, NEVER when it cannot beat `limit`.
+
+    `trial` receives machine, chamber, station, then start and person of load, lifting out, unpacking, cleaning.
+    The machine and the chamber are held until somebody comes: when that makes the stay too long for the gap, the
+    whole build moves to the next gap.
+    """
+    t = a.release[b]
+    least = a.load[b] + a.printing[b, m] + a.in_machine[b] + a.unload[b]
+    while True:
+        load, who_loads = t, -1
+        while load < NEVER:
+            before = load
+            load = machine_gap(a, p, b, m, load, least)
+            load, who_loads = place_hands(p.busy, p.used, a.can, skill_start, load, a.load[b], 0, -1, -1)
+            if load == before:
+                break
+        printed = load + a.load[b] + a.printing[b, m]
+        if printed >= limit:
+            return NEVER
+        lift, who_lifts = place_hands(
+            p.busy, p.used, a.can, skill_start, printed + a.in_machine[b], a.unload[b], 0, -1, -1
+        )
+        lifted = lift + a.unload[b]
+        again = machine_gap(a, p, b, m, load, lifted - load)
+        if again != load:
+            t = again
+            continue
+        unpack, who_unpacks, station = place_at_station(
+            p.busy, p.used, a.can, skill_unpack, max(lifted, printed + a.cool[b]), a.unpack[b], a.unpack[b],
+            a.unpack_ok[b], -1,
+        )  # fmt: skip
+        end: int = unpack + a.unpack[b]
+        clean, who_cleans = place_hands(p.busy, p.used, a.can, skill_unpack, end, a.clean[b], 0, -1, -1)
+        if end >= limit or clean >= NEVER:
+            return NEVER
+        soonest, chamber = NEVER, -1
+        for c in range(a.chamber_ok.shape[1]):
+            if a.chamber_ok[b, c]:
+                s = first_gap(p.busy[c], p.used[c], load, clean + a.clean[b] - load)
+                if s < soonest:
+                    soonest, chamber = s, c
+        if soonest == load:
+            trial[0], trial[1], trial[2] = m, chamber, station
+            trial[3], trial[4], trial[5], trial[6] = load, lift, unpack, clean
+            trial[7], trial[8], trial[9], trial[10] = who_loads, who_lifts, who_unpacks, who_cleans
+            return end
+        if soonest >= NEVER:
+            return NEVER
+        t = soonest
+
+
+@kernel
+def machine_gap(a: Arrays, p: Placed, b: int, m: int, t: int, minutes: int) -> int:
+    """First start at or after t at which machine m can hold build b for so many minutes."""
+    return first_machine_gap(
+        p.machine_busy[m], p.machine_used[m], a.machine_material[m], a.material[b], a.changeover[m], t, minutes
+    )
+
+
+@kernel
+def book_build(a: Arrays, p: Placed, b: int, best: IntArray) -> None:
+    """Write a placed build down and book machine, chamber, station and people."""
+    m = best[0]
+    p.machine[b], p.chamber[b], p.station[b] = best[0], best[1], best[2]
+    hands = (a.load[b], a.unload[b], a.unpack[b], a.clean[b])
+    for i in range(4):
+        p.at[b, i], p.by[b, i] = best[3 + i], best[7 + i]
+        if best[7 + i] >= 0:
+            book(p.busy, p.used, best[7 + i], best[3 + i], best[3 + i] + hands[i])
+    lifted, cleaned = best[4] + a.unload[b], best[6] + a.clean[b]
+    book(p.busy, p.used, best[1], best[3], cleaned)
+    book(p.busy, p.used, best[2], best[5], best[5] + a.unpack[b])
+    i = p.machine_used[m]
+    while i > 0 and p.machine_busy[m, i - 1, 0] > best[3]:
+        p.machine_busy[m, i] = p.machine_busy[m, i - 1]
+        i -= 1
+    p.machine_busy[m, i, 0], p.machine_busy[m, i, 1], p.machine_busy[m, i, 2] = best[3], lifted, a.material[b]
+    p.machine_used[m] += 1
+
+
+@kernel
+def place_basket(a: Arrays, p: Placed, k: int) -> int:
+    """Send a basket through its steps; minute at which it is out of the last one."""
+    t = 0
+    for i in range(a.basket_build_at[k], a.basket_build_at[k + 1]):
+        b = a.basket_build[i]
+        t = max(t, p.at[b, 2] + a.unpack[b])
+    for s in range(a.step_at[k], a.step_at[k + 1]):
+        start, who, station = place_at_station(
+            p.busy, p.used, a.can, a.step_skill[s], t, a.step_hands[s], a.step_run[s], a.step_ok[s], a.step_day_row[s]
+        )
+        if start >= NEVER:
+            return NEVER
+        p.step_start[s], p.step_by[s], p.step_station[s] = start, who, station
+        if who >= 0:
+            book(p.busy, p.used, who, start, start + a.step_hands[s])
+        book(p.busy, p.used, station, start, start + a.step_run[s])
+        t = start + a.step_run[s] + a.step_wait[s]
+    p.basket_end[k] = t
+    return t
+
+
+@kernel
+def place_line(a: Arrays, p: Placed, line: int) -> int:
+    """Finish, inspect and pack a line; the minute at which it is ready."""
+    t = 0
+    for i in range(a.line_build_at[line], a.line_build_at[line + 1]):
+        b = a.line_build[i]
+        t = max(t, p.at[b, 2] + a.unpack[b])
+    for i in range(a.line_basket_at[line], a.line_basket_at[line + 1]):
+        k = a.line_basket[i]
+        end = p.basket_end[k]
+        if end < 0:
+            end = place_basket(a, p, k)
+        t = max(t, end)
+    if t >= NEVER:
+        return NEVER
+    for i in range(a.op_at[line], a.op_at[line + 1]):
+        start, who = place_hands(p.busy, p.used, a.can, a.op_skill[i], t, a.op_hands[i], 0, -1, -1)
+        if start >= NEVER:
+            return NEVER
+        p.op_start[i], p.op_by[i] = start, who
+        book(p.busy, p.used, who, start, start + a.op_hands[i])
+        t = start + a.op_hands[i]
+    return t
+
+
+@kernel
+def decode(
+    a: Arrays,
+    p: Placed,
+    build_order: IntArray,
+    wanted_machine: IntArray,
+    line_order: IntArray,
+    skill_start: int,
+    skill_unpack: int,
+    earliness: float,
+) -> float:
+    """Place everything in the given orders and return the cost; infinite when the horizon is too short.
+
+    Cost = sum of weight x minutes late + earliness x (sum of weight x ready minute + last minute). `wanted_machine`
+    (b,) is -1 where the machine with the earliest end of unpacking is taken.
+    """
+    for r in range(len(a.used)):
+        n = a.used[r]
+        p.used[r] = n
+        p.busy[r, :n] = a.busy[r, :n]
+    for m in range(len(a.machine_used)):
+        n = a.machine_used[m]
+        p.machine_used[m] = n
+        p.machine_busy[m, :n] = a.machine_busy[m, :n]
+    p.basket_end[:] = -1
+    trial, best = np.empty(11, np.int64), np.empty(11, np.int64)
+    for b in build_order:
+        soonest = NEVER
+        for m in range(a.printing.shape[1]):
+            if a.printing[b, m] > 0 and (wanted_machine[b] < 0 or wanted_machine[b] == m):
+                end = try_machine(a, p, b, m, skill_start, skill_unpack, soonest, trial)
+                if end < soonest:
+                    soonest = end
+                    best[:] = trial
+        if soonest >= NEVER:
+            return np.inf
+        book_build(a, p, b, best)
+    cost, last = 0.0, 0
+    for line in line_order:
+        ready = place_line(a, p, line)
+        if ready >= NEVER:
+            return np.inf
+        p.ready[line] = ready
+        last = max(last, ready)
+        cost += a.weight[line] * (max(0, ready - a.due[line]) + earliness * ready)
+    return cost + earliness * last

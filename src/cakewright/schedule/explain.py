@@ -1,0 +1,214 @@
+"""Why a line is ready when it is: the longest waits on its way, in words a person would use."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from cakewright.schedule.calendars import FAR, WEEKDAYS, words
+from cakewright.schedule.decode import NEVER, Placed, first_gap, first_machine_gap
+from cakewright.schedule.instance import INSPECT, PACK, START, UNPACK, Instance
+from cakewright.sources.schedule import WAIT_WORTH_A_WORD_MIN
+from cakewright.units import hours_minutes
+
+
+@dataclass(frozen=True, slots=True)
+class Wait:
+    """Minutes lost on the way of a line, and what for."""
+
+    minutes: int
+    words: str
+
+
+class Explainer:
+    """Reads a decoded schedule and names what each line waits for."""
+
+    def __init__(self, instance: Instance, placed: Placed) -> None:
+        self.instance, self.placed, self.a = instance, placed, instance.arrays
+        self.least = int(WAIT_WORTH_A_WORD_MIN.value)
+
+    def reason(self, i: int) -> str:
+        """The reason for the date of the i-th line of the instance."""
+        waits = [w for w in self._waits(i) if w.minutes >= self.least]
+        if not waits:
+            return self._straight_through(i)
+        longest = max(w.minutes for w in waits)
+        return "; ".join(w.words for w in waits if 2 * w.minutes >= longest)
+
+    def _waits(self, i: int) -> list[Wait]:
+        line = self.instance.lines[i]
+        b = self._last_build(i)
+        waits = [self._load_wait(b), *self._unpack_waits(b)]
+        at = self._unpacked(b)
+        baskets = self.a.line_basket[self.a.line_basket_at[i] : self.a.line_basket_at[i + 1]]
+        if len(baskets):
+            k = max(baskets, key=lambda k: int(self.placed.basket_end[k]))
+            waits += self._basket_waits(int(k))
+            at = int(self.placed.basket_end[k])
+        done = 0
+        for op in range(self.a.op_at[i], self.a.op_at[i + 1]):
+            skill = INSPECT if done < line.inspect_min else PACK
+            start, hands = int(self.placed.op_start[op]), int(self.a.op_hands[op])
+            waits.append(self._hands_wait(skill, at, start, hands, f"ready to {skill}"))
+            at, done = start + hands, done + hands
+        return waits
+
+    def _last_build(self, i: int) -> int:
+        builds = self.a.line_build[self.a.line_build_at[i] : self.a.line_build_at[i + 1]]
+        return int(max(builds, key=lambda b: self._unpacked(int(b))))
+
+    def _unpacked(self, b: int) -> int:
+        return int(self.placed.at[b, 2] + self.a.unpack[b])
+
+    def _straight_through(self, i: int) -> str:
+        b = self._last_build(i)
+        printing = int(self.a.printing[b, self.placed.machine[b]])
+        bench = int(self.placed.ready[i]) - self._unpacked(b)
+        return (
+            f"goes straight through: print {hours_minutes(printing)}, cool {hours_minutes(int(self.a.cool[b]))}, "
+            f"bench {hours_minutes(bench)}"
+        )
+
+    # --- builds ---------------------------------------------------------------------------------------
+
+    def _load_wait(self, b: int) -> Wait:
+        ready, start = int(self.a.release[b]), int(self.placed.at[b, 0])
+        if start - ready < self.least:
+            return Wait(start - ready, "")
+        machine, chamber = self._machine_free(b, ready), self._chamber_free(b, ready, start)
+        if chamber > max(machine, ready) and chamber - ready >= self.least:
+            return Wait(start - ready, self._chamber_words(b, max(machine, ready), chamber))
+        if machine - ready >= self.least:
+            return Wait(start - ready, self._machine_words(b, ready, machine))
+        return self._hands_wait(START, ready, start, int(self.a.load[b]), "could be loaded")
+
+    def _machine_free(self, b: int, t: int) -> int:
+        """When the first suitable machine could take build b, its own booking left aside."""
+        soonest = NEVER
+        length = int(self.placed.at[b, 1] + self.a.unload[b] - self.placed.at[b, 0])
+        for m in range(self.a.printing.shape[1]):
+            if self.a.printing[b, m] > 0:
+                table = self.placed.machine_busy[m][: self.placed.machine_used[m]]
+                others = table[table[:, 0] != self.placed.at[b, 0]]
+                free = first_machine_gap(
+                    others, len(others), self.a.machine_material[m], self.a.material[b], self.a.changeover[m], t, length
+                )
+                soonest = min(soonest, int(free))
+        return soonest
+
+    def _chamber_free(self, b: int, t: int, start: int) -> int:
+        """When a suitable chamber became free for good before `start`, bookings of other builds only."""
+        length = int(self.placed.at[b, 3] + self.a.clean[b] - self.placed.at[b, 0])
+        rows = [c for c in range(self.a.chamber_ok.shape[1]) if self.a.chamber_ok[b, c]]
+        return min((self._row_free(c, t, length, start) for c in rows), default=t)
+
+    def _row_free(self, row: int, t: int, minutes: int, own_start: int) -> int:
+        table = self.placed.busy[row][: self.placed.used[row]]
+        others = table[table[:, 0] != own_start]
+        return int(first_gap(others, len(others), t, minutes))
+
+    def _chamber_words(self, b: int, t: int, until: int) -> str:
+        zone, origin = self.instance.cell.zone, self.instance.origin
+        cooling: list[str] = []
+        other: list[str] = []
+        for c in range(self.a.chamber_ok.shape[1]):
+            if not self.a.chamber_ok[b, c]:
+                continue
+            name, state = self.instance.name_of_row(c), self._chamber_state(c, t)
+            (cooling if state == "cool" else other).append(name if state == "cool" else f"{name} {state}")
+        parts = []
+        if cooling:
+            parts.append(f"{_and(cooling)} {'cool' if len(cooling) > 1 else 'cools'}")
+        return f"waits for chamber: {', '.join([*parts, *other])} until {words(origin, until, zone)}"
+
+    def _chamber_state(self, row: int, t: int) -> str:
+        for b, job in enumerate(self.instance.builds):
+            if self.placed.chamber[b] != row:
+                continue
+            load, _, _, clean = (int(x) for x in self.placed.at[b])
+            printed = load + int(self.a.load[b] + self.a.printing[b, self.placed.machine[b]])
+            if load <= t < printed:
+                return f"prints {job.key}"
+            if printed <= t < printed + self.a.cool[b]:
+                return "cool"
+            if printed <= t < clean + self.a.clean[b]:
+                return f"holds {job.key}, not yet unpacked and clean,"
+        return "is out of use"
+
+    def _machine_words(self, b: int, t: int, until: int) -> str:
+        zone, origin = self.instance.cell.zone, self.instance.origin
+        names = [self.instance.machines[m].name for m in range(self.a.printing.shape[1]) if self.a.printing[b, m] > 0]
+        holding = [
+            job.key
+            for i, job in enumerate(self.instance.builds)
+            if i != b and self.a.printing[b, self.placed.machine[i]] > 0 and t <= self.placed.at[i, 1] < until + 1
+        ]
+        what = f" hold{'s' if len(names) == 1 else ''} {_and(holding)}" if holding else " busy"
+        return f"waits for machine: {_and(names)}{what} until {words(origin, until, zone)}"
+
+    def _unpack_waits(self, b: int) -> list[Wait]:
+        zone, origin = self.instance.cell.zone, self.instance.origin
+        load, lift, unpack, _ = (int(x) for x in self.placed.at[b])
+        printed = load + int(self.a.load[b] + self.a.printing[b, self.placed.machine[b]])
+        cold = printed + int(self.a.cool[b])
+        lifted = lift + int(self.a.unload[b])
+        waits = []
+        if lifted > cold:
+            could = printed + int(self.a.in_machine[b])
+            said = f"print ends {words(origin, printed, zone)}"
+            wait = self._hands_wait(START, could, lift, int(self.a.unload[b]), said)
+            waits.append(Wait(min(wait.minutes, lifted - cold), wait.words))
+        ready = max(cold, lifted)
+        said = f"cool {words(origin, cold, zone)}"
+        rows = [r for r in range(self.a.unpack_ok.shape[1]) if self.a.unpack_ok[b, r]]
+        minutes = int(self.a.unpack[b])
+        waits.append(self._hands_wait(UNPACK, ready, unpack, minutes, said, stations=rows, run=minutes))
+        return waits
+
+    # --- bench ----------------------------------------------------------------------------------------
+
+    def _basket_waits(self, k: int) -> list[Wait]:
+        waits = []
+        basket, a = self.instance.baskets[k], self.a
+        at = max(self._unpacked(int(b)) for b in a.basket_build[a.basket_build_at[k] : a.basket_build_at[k + 1]])
+        for s, step in zip(range(a.step_at[k], a.step_at[k + 1]), basket.finish.steps, strict=True):
+            rows = [r for r in range(a.step_ok.shape[1]) if a.step_ok[s, r]]
+            start = int(self.placed.step_start[s])
+            hands, run = int(a.step_hands[s]), int(a.step_run[s])
+            day_row = int(a.step_day_row[s])
+            if day_row >= 0:
+                allowed = int(first_gap(a.busy[day_row], a.used[day_row], at, max(hands, 1)))
+                if allowed - at >= self.least:
+                    days = _and([WEEKDAYS[d] for d in sorted(step.weekdays)])
+                    waits.append(Wait(allowed - at, f"needs {step.station_kind}, run on {days} only"))
+                    at = allowed
+            waits.append(
+                self._hands_wait(step.skill, at, start, hands, f"ready for {step.station_kind}", stations=rows, run=run)
+            )
+            at = start + run + int(a.step_wait[s])
+        return waits
+
+    def _hands_wait(
+        self, skill: str, ready: int, start: int, hands: int, said: str, stations: Iterable[int] = (), run: int = 0
+    ) -> Wait:
+        """The wait between being ready and starting: station taken, nobody in, or everybody busy."""
+        waited = start - ready
+        if waited < self.least:
+            return Wait(waited, "")
+        zone, origin = self.instance.cell.zone, self.instance.origin
+        rows = list(stations)
+        free = min((self._row_free(r, ready, run, start) for r in rows), default=ready)
+        row = self.a.can[self.instance.skills.index(skill)]
+        people = [p for p in range(len(row)) if row[p]]
+        there = min((int(first_gap(self.a.busy[p], self.a.used[p], ready, hands)) for p in people), default=FAR)
+        if hands and there >= free and there - ready >= self.least:
+            return Wait(waited, f"{said}, nobody in before {words(origin, there, zone)}")
+        if free - ready >= self.least:
+            names = _and([self.instance.name_of_row(r) for r in rows])
+            return Wait(waited, f"{said}, {names} taken until {words(origin, free, zone)}")
+        who = _and([self.instance.people[p].name for p in people], "or")
+        return Wait(waited, f"{said}, no free hands ({who}) before {words(origin, start, zone)}")
+
+
+def _and(names: list[str], word: str = "and") -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {word} {names[-1]}" if names else "nobody"

@@ -1,0 +1,135 @@
+"""Before any search: can every task be done at all? The message names the resource that is missing."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+
+from cakewright.errors import InputError, NoCalendarError
+from cakewright.model.cell import Cell, Finish
+from cakewright.schedule.baskets import step_minutes
+from cakewright.schedule.calendars import person_spans, subtract, weekday_spans
+from cakewright.schedule.instance import INSPECT, PACK, START, UNPACK, longest_stretches, machines_of
+from cakewright.schedule.jobs import BuildJob, LineJob
+from cakewright.units import hours_minutes
+
+
+def check_jobs(builds: Sequence[BuildJob], lines: Sequence[LineJob]) -> None:
+    """Keys and line numbers must be unique, and lines may only name builds that are given."""
+    keys = [job.key for job in builds]
+    numbers = [job.line for job in lines]
+    for what, names in (("build", keys), ("line", [str(n) for n in numbers])):
+        twice = sorted({n for n in names if names.count(n) > 1})
+        if twice:
+            raise InputError(f"{what} {', '.join(twice)} is given twice", remedy="give each once")
+    for line in lines:
+        unknown = sorted(set(line.builds) - set(keys))
+        if unknown:
+            raise InputError(
+                f"names build {', '.join(unknown)}, which is not among the builds",
+                remedy=f"use: {', '.join(keys) or 'no builds given'}",
+                where=f"line {line.line}",
+            )
+
+
+def check_possible(
+    cell: Cell, builds: Sequence[BuildJob], lines: Sequence[LineJob], origin: datetime, horizon_min: int
+) -> None:
+    """Raise NoCalendarError for the first task that can never be done, naming the limiting resource."""
+    longest = longest_stretches(cell, origin, horizon_min)
+    for job in builds:
+        _check_build(cell, job, longest)
+    for line in lines:
+        where = f"line {line.line}"
+        _check_hands("inspecting", min(1, line.inspect_min), INSPECT, longest, where)
+        _check_hands("packing", min(1, line.pack_min), PACK, longest, where)
+    material_of = {job.key: job.material for job in builds}
+    finishes = {(line.finish, material_of[line.builds[0]]) for line in lines if line.builds}
+    for finish, material in sorted(finishes, key=lambda pair: (pair[0].name, pair[1])):
+        _check_finish(cell, finish, material, longest, origin, horizon_min)
+
+
+def _check_build(cell: Cell, job: BuildJob, longest: Mapping[str, int]) -> None:
+    where = f"build {job.key}"
+    if not machines_of(cell, job):
+        fit = [m.name for m in cell.machines if m.material == job.material and m.chamber_type == job.chamber_type]
+        raise NoCalendarError(
+            f"no machine can print it: {job.material} in a {job.chamber_type} chamber is run by "
+            f"{', '.join(fit) or 'no machine'}, print times are given for {', '.join(job.print_min) or 'none'}"
+            + (f", and it is pinned to {job.pinned_machine}" if job.pinned_machine else ""),
+            remedy="add a machine, a print time, or change the pinned machine",
+            where=where,
+        )
+    if not cell.chambers_for(job.material, job.chamber_type):
+        raise NoCalendarError(
+            f"there is no {job.chamber_type} chamber for {job.material}",
+            remedy="add a chamber of this type dedicated to the material",
+            where=where,
+        )
+    if not [s for s in cell.stations if s.kind == "unpack" and (not s.materials or job.material in s.materials)]:
+        raise NoCalendarError(
+            f"there is no unpack station for {job.material}",
+            remedy="add a station of kind 'unpack' that takes the material",
+            where=where,
+        )
+    for what, minutes, skill in (
+        ("loading", job.load_min, START),
+        ("lifting out", job.unload_min, START),
+        ("unpacking", job.unpack_min, UNPACK),
+        ("cleaning the chamber", job.clean_min, UNPACK),
+    ):
+        _check_hands(what, minutes, skill, longest, where)
+
+
+def _check_hands(what: str, minutes: int, skill: str, longest: Mapping[str, int], where: str) -> None:
+    if minutes == 0:
+        return
+    if skill not in longest:
+        raise NoCalendarError(
+            f"nobody has the skill {skill!r}, needed for {what}",
+            remedy=f"give the skill {skill!r} to a person in the cell file",
+            where=where,
+        )
+    if longest[skill] < minutes:
+        raise NoCalendarError(
+            f"{what} takes {hours_minutes(minutes)} of hands, and the longest unbroken stretch of anybody with skill "
+            f"{skill!r} is {hours_minutes(longest[skill])}",
+            remedy="lengthen a shift, move a break, or make the task shorter",
+            where=where,
+        )
+
+
+def _check_finish(
+    cell: Cell, finish: Finish, material: str, longest: Mapping[str, int], origin: datetime, horizon_min: int
+) -> None:
+    where = f"finish {finish.name}"
+    for step in finish.steps:
+        stations = [s for s in cell.stations if s.kind == step.station_kind]
+        if not any(not s.materials or material in s.materials for s in stations):
+            raise NoCalendarError(
+                f"no {step.station_kind} station takes {material}",
+                remedy=f"add a station of kind {step.station_kind!r} for the material, or choose another finish",
+                where=where,
+            )
+        hands = step_minutes(step, 1)[0]
+        _check_hands(step.station_kind, hands, step.skill, longest, where)
+        if step.weekdays and hands and not _fits_weekday(cell, step.weekdays, step.skill, hands, origin, horizon_min):
+            raise NoCalendarError(
+                f"{step.station_kind} runs on given weekdays only, and nobody with skill {step.skill!r} has "
+                f"{hours_minutes(hands)} in one stretch on such a day",
+                remedy="change the weekdays of the step or a shift",
+                where=where,
+            )
+
+
+def _fits_weekday(
+    cell: Cell, weekdays: tuple[int, ...], skill: str, hands: int, origin: datetime, horizon_min: int
+) -> bool:
+    others = tuple(d for d in range(7) if d not in weekdays)
+    closed = weekday_spans(others, cell.zone, origin, horizon_min)
+    return any(
+        end - start >= hands
+        for person in cell.people
+        if skill in person.skills
+        for start, end in subtract(person_spans(person, cell.holidays, cell.zone, origin, horizon_min), closed)
+    )

@@ -1,0 +1,60 @@
+"""Local search over the orders given to the decoder: swap, move, change a machine; keep what helps.
+
+Threshold acceptance (record-to-record): a change is kept when its cost is within a shrinking margin of
+the best so far, so that the search leaves small hollows. One step is one decoded schedule.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from cakewright.schedule.dispatch import Decoder, Orders
+from cakewright.stopping import Stop
+
+_MARGIN = 0.02  # share of the best cost by which a change may be worse
+_RESTART = 400  # steps without a new best before the search goes back to it
+
+
+def improve(decoder: Decoder, start: Orders, stop: Stop, seed: int) -> tuple[Orders, int]:
+    """Better orders than `start` (never worse), and the number of schedules tried."""
+    rng = np.random.default_rng(seed)
+    best, current = start.copy(), start.copy()
+    best_cost = decoder.cost(start)
+    steps = last_gain = 0
+    while not stop(steps, best_cost):
+        if steps - last_gain > _RESTART:
+            current, last_gain = best.copy(), steps
+        candidate = current.copy()
+        _change(candidate, decoder, rng)
+        cost = decoder.cost(candidate)
+        steps += 1
+        if cost < best_cost:
+            best, best_cost, last_gain = candidate.copy(), cost, steps
+        if cost <= best_cost * (1 + _MARGIN * rng.random()):
+            current = candidate
+    return best, steps
+
+
+def _change(orders: Orders, decoder: Decoder, rng: np.random.Generator) -> None:
+    """One random move, in place."""
+    printing = decoder.instance.arrays.printing
+    kind = rng.random()
+    if kind < 0.5 and len(orders.builds) > 1:
+        _move(orders.builds, rng)
+    elif kind < 0.7 and printing.shape[1] > 1 and len(orders.builds):
+        b = int(rng.integers(len(orders.builds)))
+        choices = np.flatnonzero(printing[b])
+        orders.machines[b] = -1 if rng.random() < 0.5 else rng.choice(choices)
+    elif len(orders.lines) > 1:
+        _move(orders.lines, rng)
+
+
+def _move(order: np.ndarray[tuple[int], np.dtype[np.int64]], rng: np.random.Generator) -> None:
+    """Swap two places or take one out and put it in elsewhere."""
+    i, j = (int(x) for x in rng.integers(len(order), size=2))
+    if rng.random() < 0.5:
+        order[i], order[j] = order[j], order[i]
+        return
+    taken = order[i]
+    rest = np.delete(order, i)
+    order[:] = np.insert(rest, j, taken)

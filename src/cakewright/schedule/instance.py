@@ -1,0 +1,319 @@
+"""The scheduling problem as plain arrays, for the kernel in `decode`.
+
+Rows of the busy table: people, chambers, stations, then calendars of allowed weekdays. Off-duty time is a busy
+span like any other, so 'when is somebody free' is one question. Machines keep their own table, which also
+remembers the material, because a change of material takes time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cakewright.errors import InputError
+from cakewright.model.cell import Cell, Machine, Person
+from cakewright.schedule.baskets import Basket, make_baskets, portions, step_minutes
+from cakewright.schedule.calendars import FAR, Span, gaps, merge, minutes_after, person_spans, weekday_spans
+from cakewright.schedule.jobs import BuildJob, LineJob
+from cakewright.sources.schedule import BASKET_HANDS_MIN
+
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+FloatArray = NDArray[np.float64]
+START, UNPACK, INSPECT, PACK = "start", "unpack", "inspect", "pack"
+
+
+class Arrays(NamedTuple):
+    """Everything the kernel reads; minutes from the origin; b builds, m machines, k baskets, l lines."""
+
+    busy: IntArray  # (rows, capacity, 2) spans in which a person, chamber or station cannot be used
+    used: IntArray  # (rows,) entries of `busy` in use
+    machine_busy: IntArray  # (m, capacity, 3) start, end, material (-1: closed)
+    machine_used: IntArray  # (m,)
+    machine_material: IntArray  # (m,) material at the start
+    changeover: IntArray  # (m,) minutes
+    can: BoolArray  # (skills, people)
+    release: IntArray  # (b,)
+    load: IntArray  # (b,)
+    printing: IntArray  # (b, m), 0 where the machine cannot
+    in_machine: IntArray  # (b,) least minutes from print end to lifting out
+    cool: IntArray  # (b,)
+    unload: IntArray  # (b,)
+    unpack: IntArray  # (b,)
+    clean: IntArray  # (b,)
+    material: IntArray  # (b,)
+    chamber_ok: BoolArray  # (b, rows)
+    unpack_ok: BoolArray  # (b, rows)
+    basket_build_at: IntArray  # (k+1,) offsets into basket_build
+    basket_build: IntArray
+    step_at: IntArray  # (k+1,) offsets into the step arrays
+    step_hands: IntArray
+    step_run: IntArray
+    step_wait: IntArray
+    step_skill: IntArray
+    step_day_row: IntArray  # row of the weekday calendar, -1 for any day
+    step_ok: BoolArray  # (steps, rows)
+    line_build_at: IntArray  # (l+1,)
+    line_build: IntArray
+    line_basket_at: IntArray  # (l+1,)
+    line_basket: IntArray
+    op_at: IntArray  # (l+1,) offsets into the bench work after finishing
+    op_hands: IntArray
+    op_skill: IntArray
+    due: IntArray  # (l,)
+    weight: FloatArray  # (l,)
+
+
+@dataclass(frozen=True, eq=False)
+class Instance:
+    """Arrays plus the names behind their indices."""
+
+    cell: Cell
+    builds: tuple[BuildJob, ...]
+    lines: tuple[LineJob, ...]  # only those with builds, in order of the arrays
+    baskets: tuple[Basket, ...]
+    people: tuple[Person, ...]
+    machines: tuple[Machine, ...]
+    skills: tuple[str, ...]
+    origin: datetime
+    horizon_min: int
+    arrays: Arrays
+    chamber_row: int
+    station_row: int
+
+    def name_of_row(self, row: int) -> str:
+        """The person, chamber or station of a row of the busy table; '' for -1."""
+        if row < 0:
+            return ""
+        if row < self.chamber_row:
+            return self.people[row].name
+        if row < self.station_row:
+            return self.cell.chambers[row - self.chamber_row].name
+        return self.cell.stations[row - self.station_row].name
+
+
+def origin_of(start: datetime) -> datetime:
+    """The first whole minute at or after `start`, in UTC."""
+    if start.tzinfo is None:
+        raise InputError("the start has no time zone", remedy="give an instant with a time zone, for example UTC")
+    whole = start.replace(second=0, microsecond=0)
+    return whole if whole == start else whole + timedelta(minutes=1)
+
+
+def machines_of(cell: Cell, job: BuildJob) -> list[str]:
+    """Machines that may print a build: listed with a time, right material and chamber, pinned if pinned."""
+    return [
+        m.name
+        for m in cell.machines
+        if m.name in job.print_min
+        and m.material == job.material
+        and m.chamber_type == job.chamber_type
+        and job.pinned_machine in {None, m.name}
+    ]
+
+
+def longest_stretches(cell: Cell, origin: datetime, horizon_min: int) -> dict[str, int]:
+    """Longest unbroken span in minutes of anybody with each skill."""
+    longest: dict[str, int] = {}
+    for person in cell.people:
+        spans = person_spans(person, cell.holidays, cell.zone, origin, horizon_min)
+        most = max((e - s for s, e in spans), default=0)
+        for skill in person.skills:
+            longest[skill] = max(longest.get(skill, 0), most)
+    return longest
+
+
+def make_instance(
+    cell: Cell,
+    builds: Sequence[BuildJob],
+    lines: Sequence[LineJob],
+    origin: datetime,
+    horizon_min: int,
+    closed: Mapping[str, Sequence[Span]] | None = None,
+) -> Instance:
+    """The arrays for a horizon; `closed` takes named machines, chambers, stations or people out for spans."""
+    people = tuple(sorted(cell.people, key=lambda p: len(p.skills)))  # specialists are asked first
+    with_builds = tuple(line for line in lines if line.builds)
+    longest = longest_stretches(cell, origin, horizon_min)
+    baskets = tuple(make_baskets(with_builds, longest))
+    skills = tuple(sorted({s for p in people for s in p.skills} | {START, UNPACK, INSPECT, PACK} | _step_skills(lines)))
+    chamber_row, station_row = len(people), len(people) + len(cell.chambers)
+    table = _Table(cell, people, origin, horizon_min, closed or {})
+    build_index = {job.key: i for i, job in enumerate(builds)}
+    steps = _step_arrays(cell, baskets, {b.key: b.material for b in builds}, skills, station_row, table)
+    ops = [_line_ops(line, longest, skills) for line in with_builds]
+    rows = station_row + len(cell.stations)
+    hands_most = 5 * len(builds) + len(steps["step_hands"]) + sum(map(len, ops)) + 4
+    busy, used = table.packed(hands_most)
+    machine_busy, machine_used = _machine_table(cell, len(builds), closed or {})
+    arrays = Arrays(
+        busy=busy,
+        used=used,
+        machine_busy=machine_busy,
+        machine_used=machine_used,
+        machine_material=_ints(_material_index(cell, m.material) for m in cell.machines),
+        changeover=_ints(0 for _ in cell.machines),
+        can=np.array([[s in p.skills for p in people] for s in skills], dtype=np.bool_),
+        **_build_arrays(cell, builds, origin, rows, chamber_row, station_row),
+        **_ragged("basket_build", [[build_index[key] for key in b.builds] for b in baskets]),
+        **steps,
+        **_ragged("line_build", [[build_index[key] for key in line.builds] for line in with_builds]),
+        **_ragged("line_basket", [[i for i, b in enumerate(baskets) if ln.line in b.lines] for ln in with_builds]),
+        op_at=_offsets(ops),
+        op_hands=_ints(hands for op in ops for hands, _ in op),
+        op_skill=_ints(skill for op in ops for _, skill in op),
+        due=_ints(minutes_after(origin, line.due_by) for line in with_builds),
+        weight=np.array([line.weight for line in with_builds], dtype=np.float64),
+    )
+    return Instance(
+        cell,
+        tuple(builds),
+        with_builds,
+        baskets,
+        people,
+        cell.machines,
+        skills,
+        origin,
+        horizon_min,
+        arrays,
+        chamber_row,
+        station_row,
+    )
+
+
+class _Table:
+    """Rows of busy spans; rows for weekday calendars are added as steps ask for them."""
+
+    def __init__(
+        self,
+        cell: Cell,
+        people: Sequence[Person],
+        origin: datetime,
+        horizon_min: int,
+        closed: Mapping[str, Sequence[Span]],
+    ) -> None:
+        self.cell, self.origin, self.horizon = cell, origin, horizon_min
+        self.rows: list[list[Span]] = [
+            merge([*gaps(person_spans(p, cell.holidays, cell.zone, origin, horizon_min)), *closed.get(p.name, ())])
+            for p in people
+        ]
+        for name in [*(c.name for c in cell.chambers), *(s.name for s in cell.stations)]:
+            self.rows.append(merge([(-FAR, 0), *closed.get(name, ()), (horizon_min, FAR)]))
+        self._day_rows: dict[tuple[int, ...], int] = {}
+
+    def day_row(self, weekdays: tuple[int, ...]) -> int:
+        """The row that is free on these weekdays, -1 when every day is allowed."""
+        if not weekdays:
+            return -1
+        if weekdays not in self._day_rows:
+            spans = weekday_spans(weekdays, self.cell.zone, self.origin, self.horizon)
+            self._day_rows[weekdays] = len(self.rows)
+            self.rows.append(gaps(spans))
+        return self._day_rows[weekdays]
+
+    def packed(self, extra: int) -> tuple[IntArray, IntArray]:
+        """The table as arrays with room for `extra` bookings in each row."""
+        busy = np.zeros((len(self.rows), max(map(len, self.rows)) + extra, 2), dtype=np.int64)
+        for i, spans in enumerate(self.rows):
+            busy[i, : len(spans)] = spans
+        return busy, _ints(map(len, self.rows))
+
+
+def _machine_table(cell: Cell, builds: int, closed: Mapping[str, Sequence[Span]]) -> tuple[IntArray, IntArray]:
+    spans = [merge(closed.get(m.name, ())) for m in cell.machines]
+    table = np.zeros((len(spans), max(map(len, spans)) + builds + 1, 3), dtype=np.int64)
+    for i, row in enumerate(spans):
+        for j, (start, end) in enumerate(row):
+            table[i, j] = start, end, -1
+    return table, _ints(map(len, spans))
+
+
+def _build_arrays(
+    cell: Cell, builds: Sequence[BuildJob], origin: datetime, rows: int, chamber_row: int, station_row: int
+) -> dict[str, Any]:
+    chamber_ok = np.zeros((len(builds), rows), dtype=np.bool_)
+    unpack_ok = np.zeros((len(builds), rows), dtype=np.bool_)
+    printing = np.zeros((len(builds), len(cell.machines)), dtype=np.int64)
+    for i, job in enumerate(builds):
+        for j, chamber in enumerate(cell.chambers):
+            chamber_ok[i, chamber_row + j] = chamber.material == job.material and chamber.type == job.chamber_type
+        for j, station in enumerate(cell.stations):
+            serves = not station.materials or job.material in station.materials
+            unpack_ok[i, station_row + j] = station.kind == "unpack" and serves
+        allowed = set(machines_of(cell, job))
+        for j, machine in enumerate(cell.machines):
+            printing[i, j] = job.print_min[machine.name] if machine.name in allowed else 0
+    return {
+        "release": _ints(max(0, minutes_after(origin, job.release)) for job in builds),
+        "load": _ints(job.load_min for job in builds),
+        "printing": printing,
+        "in_machine": _ints(job.minimum_cool_in_machine_min for job in builds),
+        "cool": _ints(job.cool_min for job in builds),
+        "unload": _ints(job.unload_min for job in builds),
+        "unpack": _ints(job.unpack_min for job in builds),
+        "clean": _ints(job.clean_min for job in builds),
+        "material": _ints(_material_index(cell, job.material) for job in builds),
+        "chamber_ok": chamber_ok,
+        "unpack_ok": unpack_ok,
+    }
+
+
+def _step_arrays(
+    cell: Cell,
+    baskets: Sequence[Basket],
+    material_of: Mapping[str, str],
+    skills: Sequence[str],
+    station_row: int,
+    table: _Table,
+) -> dict[str, Any]:
+    flat = [(basket, step) for basket in baskets for step in basket.finish.steps]
+    minutes = [step_minutes(step, basket.pieces) for basket, step in flat]
+    step_ok = np.zeros((len(flat), station_row + len(cell.stations)), dtype=np.bool_)
+    for i, (basket, step) in enumerate(flat):
+        for j, station in enumerate(cell.stations):
+            serves = not station.materials or material_of[basket.builds[0]] in station.materials
+            step_ok[i, station_row + j] = station.kind == step.station_kind and serves
+    return {
+        "step_at": _offsets([basket.finish.steps for basket in baskets]),
+        "step_hands": _ints(hands for hands, _ in minutes),
+        "step_run": _ints(run for _, run in minutes),
+        "step_wait": _ints(step.wait_min for _, step in flat),
+        "step_skill": _ints(skills.index(step.skill) for _, step in flat),
+        "step_day_row": _ints(table.day_row(step.weekdays) for _, step in flat),
+        "step_ok": step_ok,
+    }
+
+
+def _line_ops(line: LineJob, longest: Mapping[str, int], skills: Sequence[str]) -> list[tuple[int, int]]:
+    """Bench work after finishing as (hands, skill) portions: inspection, then packing."""
+    comfortable = int(BASKET_HANDS_MIN.value)
+    return [
+        (minutes, skills.index(skill))
+        for skill, whole in ((INSPECT, line.inspect_min), (PACK, line.pack_min))
+        for minutes in portions(whole, max(1, min(comfortable, longest.get(skill, 0))))
+    ]
+
+
+def _step_skills(lines: Sequence[LineJob]) -> set[str]:
+    return {step.skill for line in lines for step in line.finish.steps}
+
+
+def _material_index(cell: Cell, name: str) -> int:
+    return [m.name for m in cell.materials].index(name)
+
+
+def _ints(values: Iterable[int]) -> IntArray:
+    return np.array(list(values), dtype=np.int64)
+
+
+def _offsets(groups: Sequence[Sequence[object]]) -> IntArray:
+    return np.concatenate([[0], np.cumsum([len(g) for g in groups])]).astype(np.int64)
+
+
+def _ragged(name: str, groups: Sequence[Sequence[int]]) -> dict[str, Any]:
+    return {f"{name}_at": _offsets(groups), name: _ints(x for g in groups for x in g)}

@@ -1,0 +1,385 @@
+"""An independent judge: does a schedule keep every rule of the cell?
+
+It shares no code with the solvers: it works on instants and tasks, not on minutes and arrays, and converts shifts
+to UTC by itself. It is called on every schedule before anybody sees it. Each broken rule is a Finding.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from datetime import UTC, date, datetime, time, timedelta
+from itertools import pairwise
+
+from cakewright.findings import Finding, Severity
+from cakewright.model.cell import Cell, FinishStep, Person, Shift
+from cakewright.model.plan import Schedule, Task, TaskKind
+from cakewright.schedule.jobs import BuildJob, LineJob
+
+_SKILL = {
+    TaskKind.LOAD: "start",
+    TaskKind.UNLOAD: "start",
+    TaskKind.UNPACK: "unpack",
+    TaskKind.CLEAN: "unpack",
+    TaskKind.INSPECT: "inspect",
+    TaskKind.PACK: "pack",
+}
+_MINUTE = timedelta(minutes=1)
+
+
+def validate(
+    cell: Cell, builds: Sequence[BuildJob], lines: Sequence[LineJob], schedule: Schedule
+) -> tuple[Finding, ...]:
+    """Every rule that the schedule breaks; empty when it can be carried out as written."""
+    judge = _Judge(cell, builds, lines, schedule)
+    judge.one_thing_at_a_time()
+    judge.people_are_there()
+    for job in builds:
+        judge.build(job)
+    judge.machines_are_held_until_lifted_out()
+    judge.chambers_are_held_until_clean()
+    judge.baskets()
+    for line in lines:
+        judge.line(line)
+    judge.nothing_else()
+    return tuple(judge.findings)
+
+
+class _Judge:
+    """Collects broken rules."""
+
+    def __init__(self, cell: Cell, builds: Sequence[BuildJob], lines: Sequence[LineJob], schedule: Schedule) -> None:
+        self.cell, self.builds, self.lines, self.schedule = cell, builds, lines, schedule
+        self.findings: list[Finding] = []
+        self.person = {p.name: p for p in cell.people}
+        self.station = {s.name: s for s in cell.stations}
+        self.chamber = {c.name: c for c in cell.chambers}
+        self.machine = {m.name: m for m in cell.machines}
+        self.of_build: dict[tuple[str, TaskKind], list[Task]] = defaultdict(list)
+        for task in schedule.tasks:
+            if task.kind not in {TaskKind.FINISH, TaskKind.WAIT, TaskKind.INSPECT, TaskKind.PACK}:
+                self.of_build[task.build, task.kind].append(task)
+
+    def broken(self, code: str, message: str, where: str) -> None:
+        """File one broken rule."""
+        self.findings.append(
+            Finding(f"schedule.{code}", Severity.BLOCKING, message, where, "do not use this schedule; plan again")
+        )
+
+    # --- people, stations -----------------------------------------------------------------------------
+
+    def one_thing_at_a_time(self) -> None:
+        """No person and no station does two things at once; every name exists; nothing starts too early."""
+        for task in self.schedule.tasks:
+            where = _where(task)
+            if task.start < self.schedule.start or task.end <= task.start:
+                self.broken("wrong-times", f"runs from {task.start} to {task.end}", where)
+            for what, name, known in (
+                ("machine", task.machine, self.machine),
+                ("chamber", task.chamber, self.chamber),
+                ("station", task.station, self.station),
+            ):
+                if name and name not in known:
+                    self.broken("unknown-name", f"{what} {name!r} is not in the cell", where)
+        for name in self.person:
+            self._apart("person-twice", f"{name} would do", [t for t in self.schedule.tasks if name in t.people])
+        for name in self.station:
+            self._apart("station-twice", f"{name} would hold", [t for t in self.schedule.tasks if t.station == name])
+
+    def _apart(self, code: str, who: str, tasks: Iterable[Task]) -> None:
+        for first, second in pairwise(sorted(tasks, key=lambda t: t.start)):
+            if second.start < first.end:
+                self.broken(code, f"{who} {_where(first)} and {_where(second)} at {second.start}", _where(second))
+
+    def people_are_there(self) -> None:
+        """Whoever does something has the skill and is on shift, outside breaks, for all of it."""
+        for task in self.schedule.tasks:
+            for name in task.people:
+                person = self.person.get(name)
+                if person is None:
+                    self.broken("unknown-name", f"person {name!r} is not in the cell", _where(task))
+                    continue
+                if task.kind in _SKILL and _SKILL[task.kind] not in person.skills:
+                    self.broken("missing-skill", f"{name} has no skill {_SKILL[task.kind]!r}", _where(task))
+                if not _on_shift(self.cell, person, task.start, task.end):
+                    self.broken("off-shift", f"{name} is not in from {task.start} to {task.end}", _where(task))
+
+    # --- builds ---------------------------------------------------------------------------------------
+
+    def _the(self, job: BuildJob, kind: TaskKind, minutes: int, hands: bool) -> Task | None:
+        found = self.of_build[job.key, kind]
+        if minutes == 0 and not found:
+            return None
+        if len(found) != 1:
+            self.broken("missing-task", f"{len(found)} tasks '{kind}', expected one", f"build {job.key}")
+            return None
+        task = found[0]
+        if task.end - task.start != minutes * _MINUTE:
+            self.broken("wrong-duration", f"lasts {task.end - task.start}, expected {minutes} min", _where(task))
+        if hands and len(task.people) != 1:
+            self.broken("nobody-assigned", f"{len(task.people)} people, expected one", _where(task))
+        return task
+
+    def build(self, job: BuildJob) -> None:
+        """One build: right machine and chamber, right durations, in the right order."""
+        where = f"build {job.key}"
+        prints = self.of_build[job.key, TaskKind.PRINT]
+        machine = self.machine.get(prints[0].machine) if prints else None
+        if machine is None or machine.name not in job.print_min:
+            self.broken("wrong-machine", "is printed by no machine that can", where)
+            return
+        if (machine.material, machine.chamber_type) != (job.material, job.chamber_type) or (
+            job.pinned_machine not in {None, machine.name}
+        ):
+            self.broken("wrong-machine", f"machine {machine.name} does not suit it or it is pinned elsewhere", where)
+        load = self._the(job, TaskKind.LOAD, job.load_min, True)
+        run = self._the(job, TaskKind.PRINT, job.print_min[machine.name], False)
+        cool = self._the(job, TaskKind.COOL, job.cool_min, False)
+        lift = self._the(job, TaskKind.UNLOAD, job.unload_min, True)
+        unpack = self._the(job, TaskKind.UNPACK, job.unpack_min, True)
+        clean = self._the(job, TaskKind.CLEAN, job.clean_min, True)
+        if run is None:
+            return
+        begins = load or run
+        if begins.start < job.release:
+            self.broken("too-early", f"starts {begins.start}, released {job.release}", where)
+        if load and load.end != run.start:
+            self.broken("wrong-order", "the print does not start when loading ends", where)
+        if cool and cool.start != run.end:
+            self.broken("wrong-order", "cooling does not start at the print end", where)
+        out = run.end + job.minimum_cool_in_machine_min * _MINUTE
+        if lift and lift.start < out:
+            self.broken("too-hot", f"lifted out {lift.start}, not before {out}", where)
+        open_from = max(run.end + job.cool_min * _MINUTE, lift.end if lift else run.end)
+        if unpack and unpack.start < open_from:
+            self.broken("too-hot", f"opened {unpack.start}, not before {open_from}", where)
+        if clean and clean.start < (unpack.end if unpack else open_from):
+            self.broken("wrong-order", "the chamber is cleaned before it is unpacked", where)
+        for task in (load, run, lift):
+            if task and task.machine != machine.name:
+                self.broken("wrong-machine", f"{task.kind} on {task.machine or 'no machine'}", where)
+        chambers = {t.chamber for t in (load, run, cool, lift, unpack, clean) if t}
+        suits = [c for c in (self.chamber.get(n) for n in chambers) if c and c.type == job.chamber_type]
+        if len(chambers) != 1 or not suits or suits[0].material != job.material:
+            self.broken("wrong-chamber", f"chamber {', '.join(sorted(chambers)) or 'none'} does not suit it", where)
+        if unpack:
+            self._at_station(unpack, "unpack", job.material)
+
+    def _at_station(self, task: Task, kind: str, material: str) -> None:
+        station = self.station.get(task.station)
+        if station is None or station.kind != kind or (station.materials and material not in station.materials):
+            self.broken(
+                "wrong-station", f"{task.station or 'no station'} does not do {kind} of {material}", _where(task)
+            )
+
+    def machines_are_held_until_lifted_out(self) -> None:
+        """Nothing else is on a machine from loading until somebody has lifted the chamber out."""
+        for name in self.machine:
+            self._held("machine-twice", name, [t for t in self.schedule.tasks if t.machine == name])
+
+    def chambers_are_held_until_clean(self) -> None:
+        """Nothing else is in a chamber from loading until it is unpacked and clean."""
+        for name in self.chamber:
+            self._held("chamber-twice", name, [t for t in self.schedule.tasks if t.chamber == name])
+
+    def _held(self, code: str, name: str, tasks: list[Task]) -> None:
+        stays: dict[str, tuple[datetime, datetime]] = {}
+        for task in tasks:
+            start, end = stays.get(task.build, (task.start, task.end))
+            stays[task.build] = (min(start, task.start), max(end, task.end))
+        in_order = sorted((start, end, build) for build, (start, end) in stays.items())
+        for (_, end, first), (start, _, second) in pairwise(in_order):
+            if start < end:
+                self.broken(
+                    code, f"{name} still holds {first} until {end} when {second} comes {start}", f"build {second}"
+                )
+
+    # --- lines ----------------------------------------------------------------------------------------
+
+    def _unpacked(self, line: LineJob) -> datetime:
+        ends = [
+            t.end
+            for key in line.builds
+            for kind in (TaskKind.PRINT, TaskKind.COOL, TaskKind.UNLOAD, TaskKind.UNPACK)
+            for t in self.of_build[key, kind]
+        ]
+        return max(ends, default=self.schedule.start)
+
+    def baskets(self) -> None:
+        """Baskets follow the steps of one finish, at the right stations and days, for long enough."""
+        by_line = {line.line: line for line in self.lines}
+        material = {job.key: job.material for job in self.builds}
+        tasks: dict[str, list[Task]] = defaultdict(list)
+        for task in self.schedule.tasks:
+            if task.kind in {TaskKind.FINISH, TaskKind.WAIT}:
+                tasks[task.label.partition(":")[0]].append(task)
+        self.basket_end: dict[int, datetime] = {}
+        self.basket_count: dict[frozenset[int], int] = defaultdict(int)
+        spent: dict[tuple[int, ...], list[float]] = {}
+        for name, own in tasks.items():
+            numbers = own[0].lines
+            members = [by_line[n] for n in numbers if n in by_line]
+            if not members or any(t.lines != numbers for t in own) or len({m.finish for m in members}) != 1:
+                self.broken("mixed-basket", f"{name} holds lines {numbers} of different finishes or none", name)
+                continue
+            began = max(self._unpacked(m) for m in members)
+            used = self._walk(name, sorted(own, key=lambda t: (t.start, t.end)), members[0].finish.steps, began,
+                              material[members[0].builds[0]])  # fmt: skip
+            for m in members:
+                self.basket_end[m.line] = max(self.basket_end.get(m.line, began), *(t.end for t in own))
+            before = spent.get(numbers, [0.0] * len(used))
+            spent[numbers] = [x + y for x, y in zip(before, used, strict=True)]
+        self._enough_time(spent, by_line)
+
+    def _walk(
+        self, name: str, own: list[Task], steps: Sequence[FinishStep], began: datetime, material: str
+    ) -> list[float]:
+        """Follow one basket through its steps; minutes spent on handling pieces in each step."""
+        handling = []
+        at = began
+        queue = list(own)
+        for step in steps:
+            parts = []
+            if queue and queue[0].kind is TaskKind.FINISH:
+                parts.append(queue.pop(0))
+                runs_on = 0 < step.staffed_min < step.minutes
+                if runs_on and queue and queue[0].kind is TaskKind.FINISH and not queue[0].people:
+                    parts.append(queue.pop(0))
+            if not parts:
+                if step.minutes or step.wait_min or step.per_piece_s:
+                    self.broken("missing-task", f"the step {step.station_kind} is missing", name)
+                handling.append(0.0)
+                continue
+            start, end = parts[0].start, parts[-1].end
+            if start < at:
+                self.broken("wrong-order", f"{step.station_kind} starts {start}, not possible before {at}", name)
+            if len(parts) == 2 and (parts[0].end != parts[1].start or parts[0].station != parts[1].station):
+                self.broken("wrong-order", f"{step.station_kind} is interrupted", name)
+            self._at_station(parts[0], step.station_kind, material)
+            self._finish_hands(name, step, parts)
+            extra = (end - start) / _MINUTE - step.minutes
+            if extra < 0:
+                self.broken("wrong-duration", f"{step.station_kind} lasts {end - start}", name)
+            handling.append(extra)
+            at = end
+            if step.wait_min:
+                wait = queue.pop(0) if queue and queue[0].kind is TaskKind.WAIT else None
+                if wait is None or wait.start < end or wait.end - wait.start != step.wait_min * _MINUTE:
+                    self.broken("missing-task", f"no {step.wait_min} min wait after {step.station_kind}", name)
+                else:
+                    at = wait.end
+        if queue:
+            self.broken("surplus-task", f"{len(queue)} tasks too many", name)
+        return handling
+
+    def _finish_hands(self, name: str, step: FinishStep, parts: list[Task]) -> None:
+        first = parts[0]
+        until = first.end if first.people else first.start + _MINUTE
+        days = {t.astimezone(self.cell.zone).weekday() for t in (first.start, until - _MINUTE)}
+        if step.weekdays and not days <= set(step.weekdays):
+            self.broken(
+                "wrong-weekday", f"{step.station_kind} runs on weekdays {step.weekdays}, planned on {days}", name
+            )
+        if not step.staffed_min:
+            return
+        total = (parts[-1].end - first.start) / _MINUTE
+        needed = min(step.staffed_min + total - step.minutes, total)
+        if len(first.people) != 1 or (first.end - first.start) / _MINUTE < needed:
+            self.broken("nobody-assigned", f"{step.station_kind} needs hands for {needed} min", name)
+        for person in (self.person[p] for p in first.people if p in self.person):
+            if step.skill not in person.skills:
+                self.broken("missing-skill", f"{person.name} has no skill {step.skill!r}", name)
+
+    def _enough_time(self, spent: dict[tuple[int, ...], list[float]], by_line: dict[int, LineJob]) -> None:
+        """Handling time over linked baskets must cover every piece of their lines."""
+        groups: list[tuple[set[int], list[float]]] = []
+        for numbers, used in spent.items():
+            lines, total = set(numbers), list(used)
+            for other in [g for g in groups if g[0] & lines]:
+                lines |= other[0]
+                total = [x + y for x, y in zip(total, other[1], strict=True)]
+                groups.remove(other)
+            groups.append((lines, total))
+        for lines, total in groups:
+            pieces = sum(by_line[n].pieces for n in lines)
+            for step, minutes in zip(by_line[min(lines)].finish.steps, total, strict=True):
+                if minutes < math.floor(step.per_piece_s * pieces / 60):
+                    self.broken(
+                        "wrong-duration", f"{step.station_kind}: {minutes} min for {pieces} pieces", f"lines {lines}"
+                    )
+
+    def line(self, line: LineJob) -> None:
+        """One line: finished, then inspected, then packed, each for long enough."""
+        where = f"line {line.line}"
+        own = [t for t in self.schedule.tasks if t.lines == (line.line,)]
+        inspect = [t for t in own if t.kind is TaskKind.INSPECT]
+        pack = [t for t in own if t.kind is TaskKind.PACK]
+        if not line.builds:
+            if own:
+                self.broken("surplus-task", "has tasks but is in no build", where)
+            return
+        if (
+            line.finish.steps
+            and line.line not in self.basket_end
+            and any(s.minutes or s.wait_min or s.per_piece_s for s in line.finish.steps)
+        ):
+            self.broken("missing-task", f"finish {line.finish.name} is missing", where)
+        at = max(self._unpacked(line), self.basket_end.get(line.line, self.schedule.start))
+        for tasks, minutes, what in ((inspect, line.inspect_min, "inspection"), (pack, line.pack_min, "packing")):
+            if sum((t.end - t.start for t in tasks), timedelta()) != minutes * _MINUTE:
+                self.broken("wrong-duration", f"{what} does not add up to {minutes} min", where)
+            if any(len(t.people) != 1 for t in tasks):
+                self.broken("nobody-assigned", f"{what} needs one person", where)
+            if any(t.start < at for t in tasks):
+                self.broken("wrong-order", f"{what} starts before {at}", where)
+            self._apart("wrong-order", "the line would be in", tasks)
+            at = max((t.end for t in tasks), default=at)
+
+    def nothing_else(self) -> None:
+        """No task for a build or a line that was not asked for."""
+        keys = {job.key for job in self.builds}
+        numbers = {line.line for line in self.lines}
+        for (key, kind), tasks in self.of_build.items():
+            if tasks and key not in keys:
+                self.broken("surplus-task", f"'{kind}' for a build that was not asked for", f"build {key}")
+        for task in self.schedule.tasks:
+            if not set(task.lines) <= numbers:
+                self.broken("surplus-task", f"names lines {task.lines}, not all asked for", _where(task))
+
+
+def _where(task: Task) -> str:
+    what = f"build {task.build}" if task.build else f"lines {', '.join(map(str, task.lines))}"
+    return f"{task.kind} of {what}"
+
+
+def _on_shift(cell: Cell, person: Person, start: datetime, end: datetime) -> bool:
+    """True when [start, end) can be walked from start to end along stretches of work."""
+    stretches: list[tuple[datetime, datetime]] = []
+    day = start.astimezone(cell.zone).date() - timedelta(days=1)
+    while day <= end.astimezone(cell.zone).date():
+        if day not in cell.holidays and day not in person.absent:
+            for shift in person.shifts:
+                if day.weekday() in shift.weekdays:
+                    stretches += _stretches(cell, shift, day)
+        day += timedelta(days=1)
+    at = start
+    for begins, ends in sorted(stretches):
+        if begins <= at < ends:
+            at = ends
+    return at >= end
+
+
+def _stretches(cell: Cell, shift: Shift, day: date) -> list[tuple[datetime, datetime]]:
+    """The parts of one shift between its breaks, in UTC."""
+
+    def instant(wall: time, tomorrow: bool) -> datetime:
+        return datetime.combine(day + timedelta(days=int(tomorrow)), wall, tzinfo=cell.zone).astimezone(UTC)
+
+    at, over = instant(shift.start, False), instant(shift.end, shift.end <= shift.start)
+    parts = []
+    for pause, back in sorted((instant(a, a < shift.start), instant(b, b <= shift.start)) for a, b in shift.breaks):
+        if pause < over:
+            parts.append((at, pause))
+            at = max(at, back)
+    return [*parts, (at, over)]

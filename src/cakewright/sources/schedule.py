@@ -1,0 +1,46 @@
+"""Numbers of the scheduler: none is physics, all are choices that a cell may replace."""
+
+from cakewright.sources.reference import Reference, Status
+
+_HOUSE = "chosen by the authors of cakewright"
+
+BASKET_HANDS_MIN = Reference(
+    "schedule.basket_hands",
+    120.0,
+    "min",
+    Status.DEFAULT,
+    _HOUSE,
+    "bench work longer than this is cut into portions, so that it fits between machine jobs and breaks",
+)
+EARLINESS_WEIGHT = Reference(
+    "schedule.earliness_weight",
+    0.01,
+    "1",
+    Status.DEFAULT,
+    _HOUSE,
+    "worth of finishing a line one minute earlier, relative to one minute less late; keeps idle weeks compact",
+)
+HORIZON_DAYS = Reference(
+    "schedule.horizon",
+    28.0,
+    "d",
+    Status.DEFAULT,
+    _HOUSE,
+    "first length of the calendar; doubled while something does not fit",
+)
+HORIZON_MOST_DAYS = Reference(
+    "schedule.horizon_most",
+    1800.0,
+    "d",
+    Status.DEFAULT,
+    _HOUSE,
+    "where the search for a free hour gives up",
+)
+WAIT_WORTH_A_WORD_MIN = Reference(
+    "schedule.wait_worth_a_word",
+    30.0,
+    "min",
+    Status.DEFAULT,
+    _HOUSE,
+    "shorter waits are not given as the reason of a date",
+)
