@@ -89,7 +89,7 @@ def database(graph, rng: random.Random) -> sqlite3.Connection:
     shares = graph.compositions([f"P{b}" for b in range(BUILDS)])
     rows = [(graph.origins[j], b, float(shares[b, j])) for b, j in zip(*(shares >= 0.001).nonzero(), strict=True)]
     db.executemany("insert into share values (?, ?, ?)", [(o, int(b), s) for o, b, s in rows])
-    db.execute("create index piece_build on piece (build)")
+    db.execute("create index piece_build on piece (build, line)")
     db.execute("create index share_lot on share (lot, share)")
     db.execute("create index share_build on share (build)")
     return db
