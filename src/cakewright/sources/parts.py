@@ -147,11 +147,41 @@ SAME_SHAPE = Reference(
 )
 CHIRAL = Reference(
     "parts.chiral",
-    0.002,
+    1e-12,
     "dimensionless",
     Status.DEFAULT,
     _OURS,
-    "handedness below this is that of a part that equals its mirror image, within the mesh's own noise",
-    low=0.0,
+    "handedness (of exact third moments) below this is that of a part that equals its mirror image",
+    low=1e-16,
+    high=1e-6,
+)
+HAND_AGREES = Reference(
+    "parts.hand_agrees",
+    0.3,
+    "relative",
+    Status.DEFAULT,
+    _OURS,
+    "two handednesses are opposite when their sum is less than this share of their difference",
+    low=0.05,
+    high=0.6,
+)
+SAME_AREA = Reference(
+    "parts.same_area",
+    0.005,
+    "relative",
+    Status.DEFAULT,
+    _OURS,
+    "two exports of the same part agree in area within this",
+    low=0.001,
+    high=0.02,
+)
+SAME_MOMENTS = Reference(
+    "parts.same_moments",
+    0.003,
+    "relative to the length of the shape",
+    Status.DEFAULT,
+    _OURS,
+    "two exports of the same part agree in principal spreads and lopsidedness within this",
+    low=0.0005,
     high=0.02,
 )
