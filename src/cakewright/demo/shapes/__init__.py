@@ -1,0 +1,1 @@
+"""Demo parts by family: plain functions that return a body."""
