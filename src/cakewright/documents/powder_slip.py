@@ -1,0 +1,65 @@
+"""The powder slip: what to weigh for one build, how far off it may be, what comes back."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from cakewright.documents.report_builds import powder_words
+from cakewright.documents.sheet import set_pdf
+from cakewright.documents.timeline import hours_of
+from cakewright.documents.words import build_id, kg, moment, percent
+from cakewright.model.build import Build
+from cakewright.model.plan import WeekPlan
+from cakewright.safety import CLOSING, Work, cautions_of, to_wear
+from cakewright.sources.safety import WEIGHING_DEVIATION
+
+MIXING = (
+    "Read the label of every can and drum. No label: do not use it, put it aside as waste.",
+    "Weigh the sieved used powder into the mixer.",
+    "Weigh the virgin powder on top. Never measure by volume: the two are not equally dense.",
+    "Lid on, wait until the dust has settled, then mix as the powder's data sheet or your own record says.",
+    "Label the blend at once: build, material, kg, date, name.",
+)
+
+
+def powder_slip_pdf(plan: WeekPlan, build_key: str) -> bytes:
+    """The powder slip of a build as a PDF file, A4, black and white."""
+    build = plan.build(build_key)
+    return set_pdf("powder_slip", _data(plan, build))
+
+
+def allowed(mass_kg: float) -> tuple[float, float]:
+    """Least and most kg that may be weighed for `mass_kg`."""
+    slack = mass_kg * WEIGHING_DEVIATION.value
+    return mass_kg - slack, mass_kg + slack
+
+
+def _data(plan: WeekPlan, build: Build) -> dict[str, Any]:
+    need = build.powder
+    hours = hours_of(plan, build)
+    return {
+        "title": f"Powder slip · {plan.cell.name} · plan {plan.version}",
+        "subtitle": f"{build.key} · {build.material}",
+        "id": build_id(plan, build.key),
+        "footer": f"{plan.cell.name} · plan {plan.version} · build {build.key} · powder",
+        "closing": CLOSING,
+        "for": f"For {build.machine} · {hours.chamber or 'chamber ____'}, needed {moment(hours.load, plan.cell.zone)}",
+        "rows": [_row("1", "Used, sieved", need.used_kg), _row("2", "Virgin", need.virgin_kg)],
+        "total": _row("", "Charge", need.charge_kg),
+        "ratio": f"Virgin share {percent(need.refresh_ratio)}: {need.refresh_reason}.",
+        "words": list(powder_words(need)[1:]),
+        "mixing": list(MIXING),
+        "wear": list(to_wear(Work.BLEND)),
+        "cautions": [
+            {"short": c.short, "why": c.why, "source": c.source}
+            for c in cautions_of(Work.BLEND)
+            if c.short not in to_wear(Work.BLEND)
+        ],
+        "deviation": f"Allowed deviation ± {percent(WEIGHING_DEVIATION.value)} ({WEIGHING_DEVIATION.status.value}). "
+        "Outside: correct it, or write the reason and ask.",
+    }
+
+
+def _row(number: str, what: str, mass_kg: float) -> dict[str, str]:
+    low, high = allowed(mass_kg)
+    return {"n": number, "what": what, "kg": kg(mass_kg), "range": f"{low:.2f} to {high:.2f}"}

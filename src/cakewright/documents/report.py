@@ -1,0 +1,57 @@
+"""The report: one HTML file that needs nothing else, readable on a desk, a tablet, a phone and on paper."""
+
+from __future__ import annotations
+
+from functools import cache
+from importlib.resources import files
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from cakewright.documents.report_builds import build_section
+from cakewright.documents.report_gantt import gantt_svg, lonely_openings
+from cakewright.documents.report_lines import line_rows, summary
+from cakewright.documents.words import day, moment
+from cakewright.findings import Severity
+from cakewright.model.plan import WeekPlan
+from cakewright.safety import CLOSING
+
+_SEVERITIES = (Severity.BLOCKING, Severity.WARNING, Severity.NOTE)
+
+
+@cache
+def _environment() -> Environment:
+    return Environment(
+        loader=PackageLoader("cakewright.documents"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def report_html(plan: WeekPlan) -> str:
+    """The whole plan as one self-contained page: no script, no link out, pictures inside."""
+    rows = line_rows(plan)
+    lonely = lonely_openings(plan)
+    style = (files("cakewright.documents") / "templates" / "report.css").read_text(encoding="utf-8")
+    findings = sorted(plan.findings, key=lambda f: (_SEVERITIES.index(f.severity), f.where, f.code))
+    return (
+        _environment()
+        .get_template("report.html")
+        .render(
+            plan=plan,
+            cell=plan.cell,
+            week=day(plan.start, plan.cell.zone),
+            start=moment(plan.start, plan.cell.zone),
+            style=Markup(style),
+            summary=summary(plan, rows),
+            rows=rows,
+            has_p=any(r.p50 or r.p90 for r in rows),
+            gantt=Markup(gantt_svg(plan)),
+            lonely={key: moment(when, plan.cell.zone) for key, when in lonely.items()},
+            builds=[build_section(plan, b, b.key in lonely) for b in plan.builds],
+            findings=findings,
+            closing=CLOSING,
+        )
+    )
