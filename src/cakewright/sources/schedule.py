@@ -44,3 +44,19 @@ WAIT_WORTH_A_WORD_MIN = Reference(
     _HOUSE,
     "shorter waits are not given as the reason of a date",
 )
+BATCH_CHUNK_STEPS = Reference(
+    "schedule.batch_chunk",
+    500.0,
+    "1",
+    Status.DEFAULT,
+    _HOUSE,
+    "assignments tried between two looks at the stop rule",
+)
+BATCH_SPLIT_FILL = Reference(
+    "schedule.batch_split_fill",
+    0.8,
+    "1",
+    Status.DEFAULT,
+    _HOUSE,
+    "share of a chamber that a portion of a line too big for one chamber may take",
+)
