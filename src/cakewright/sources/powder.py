@@ -40,7 +40,7 @@ MIXING_MIN = Reference(
     "min",
     Status.DEFAULT,
     "chosen by us",
-    note="time in the mixer on the blend slip; time and speed change the powder (Eggers, von Lacroix, Powders 2(1), 2023)",
+    note="time in the mixer on the slip; time and speed change powder (Eggers & von Lacroix, Powders 2(1), 2023)",
 )
 WEIGHING_DEVIATION = Reference(
     "powder.weighing_deviation",
@@ -68,4 +68,69 @@ YOUNGER_FIRST_PRICE = Reference(
     Status.DEFAULT,
     "chosen by us",
     note="virgin powder one would spend to take a kilogram from the oldest can instead of the youngest",
+)
+
+DEW_POINT_B = Reference(
+    "powder.magnus_b",
+    17.625,
+    "1",
+    Status.FROM_MEMORY,
+    "Alduchov & Eskridge, J. Appl. Meteorology 35, 1996 (Magnus form)",
+)
+DEW_POINT_C = Reference(
+    "powder.magnus_c",
+    243.04,
+    "°C",
+    Status.FROM_MEMORY,
+    "Alduchov & Eskridge, J. Appl. Meteorology 35, 1996 (Magnus form)",
+)
+DEW_POINT_MARGIN = Reference(
+    "powder.dew_point_margin",
+    3.0,
+    "K",
+    Status.COMMON_PRACTICE,
+    "common practice",
+    note="a drum is opened only when its powder is so much warmer than the dew point of the room",
+)
+ACCLIMATISE_H = Reference(
+    "powder.acclimatise",
+    48.0,
+    "h",
+    Status.COMMON_PRACTICE,
+    "common practice",
+    note="time a closed drum stands in the machine room before it is opened",
+    low=24.0,
+    high=48.0,
+)
+CHANGEOVER_H = Reference(
+    "powder.changeover",
+    24.0,
+    "h",
+    Status.COMMON_PRACTICE,
+    "common practice",
+    note="about a day to change the material of a machine: strip, vacuum, wipe, purge, empty build",
+)
+UNEXPLAINED_LIMIT = Reference(
+    "powder.unexplained_limit",
+    0.02,
+    "of what went through",
+    Status.DEFAULT,
+    "chosen by us",
+    note="monthly weigh-in: above this the difference is looked for",
+)
+FLOW_LOSS_SPREAD = Reference(
+    "powder.flow_loss_spread",
+    0.05,
+    "ln per sqrt(build)",
+    Status.DEFAULT,
+    "chosen by us",
+    note="how much the fall of ln(melt flow) in one build differs from its mean",
+)
+OVERSIZE_ALARM = Reference(
+    "powder.oversize_alarm",
+    3.0,
+    "sigma",
+    Status.DEFAULT,
+    "chosen by us",
+    note="oversize ratio so far above the usual is called a signal",
 )
