@@ -78,7 +78,9 @@ def test_searching_beats_filling_chambers_by_due_date():
     def late(steps):
         return sum("late" in why for b in propose(lines, steps=steps) for _, why in b.line_reasons)
 
-    lines = [batch_line(i, 0.7, 20 + 37 * (i * 7 % 8), 1 + (i * 5 % 11) / 2, weight=1 + i % 3) for i in range(20)]
+    flat = [batch_line(i, 0.3, 30, 1.0 + i / 99) for i in range(5)]
+    tall = [batch_line(9 + i, 1.0, 250 + i, 3.0) for i in range(4)]
+    lines = flat + tall
     assert late(20000) < late(0)
 
 
