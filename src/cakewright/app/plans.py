@@ -127,9 +127,7 @@ def _ends(plan: WeekPlan, at: datetime) -> tuple[PrintEnd, ...]:
         running = task.start <= at < task.end
         if task.kind is TaskKind.PRINT and (running or at <= task.end < at + AHEAD):
             hours = hours_of(plan, plan.build(task.build))
-            found.append(
-                PrintEnd(task.build, task.machine, task.chamber, task.start, task.end, hours.spread, running)
-            )
+            found.append(PrintEnd(task.build, task.machine, task.chamber, task.start, task.end, hours.spread, running))
     return tuple(found)
 
 

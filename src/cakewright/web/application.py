@@ -1,0 +1,46 @@
+"""The application: pages and interface over one store."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+from fastapi import FastAPI
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.middleware.trustedhost import TrustedHostMiddleware
+
+from cakewright import __version__
+from cakewright.store import Store
+from cakewright.web import api, pages, trouble
+from cakewright.web.files import LastingFiles
+from cakewright.web.security import LOCAL_HOSTS, SecureHeaders
+from cakewright.web.shelf import Shelf
+
+HERE = Path(__file__).parent
+
+
+def now_utc() -> datetime:
+    """The time at the machine."""
+    return datetime.now(UTC)
+
+
+def create_app(store: Store, *, clock: Callable[[], datetime] = now_utc) -> FastAPI:
+    """The web application over `store`; `clock` says what time it is (tests and demos give their own)."""
+    app = FastAPI(
+        title="cakewright",
+        version=__version__,
+        description="Plans of a laser-sintering cell: builds, dates, powder, costs. Times are UTC, lengths mm.",
+        openapi_url="/api/openapi.json",
+        docs_url=None,
+        redoc_url=None,
+    )
+    app.state.shelf = Shelf(store, clock)
+    trouble.install(app)
+    app.include_router(api.router)
+    app.include_router(pages.router)
+    app.mount("/static", LastingFiles(directory=HERE / "static"), name="static")
+    app.add_middleware(GZipMiddleware, minimum_size=1024, compresslevel=6)
+    app.add_middleware(TrustedHostMiddleware, allowed_hosts=LOCAL_HOSTS)
+    app.add_middleware(SecureHeaders)
+    return app

@@ -1,0 +1,155 @@
+"""The pages. Every one belongs to a plan version; the bare address leads to the newest."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Query, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+
+from cakewright.app.plans import horizon, morning, powder_steps, shown_moment
+from cakewright.documents.timeline import hours_of
+from cakewright.documents.verdicts import clearance_verdict, removal_verdict, stop_reasons
+from cakewright.documents.words import trays
+from cakewright.web.gantt import draw_gantt
+from cakewright.web.lines import find_lines, line_views
+from cakewright.web.look import page
+from cakewright.web.papers import PAPERS, TABLES, paper_pdf, table_csv
+from cakewright.web.shelf import Shelf, build_of, line_of, moment_of, shelf_of
+
+router = APIRouter(include_in_schema=False)
+Plans = Annotated[Shelf, Depends(shelf_of)]
+At = Annotated[str, Query(max_length=40)]
+PAST = "/plans/{version}"
+
+
+@router.get("/")
+def front(shelf: Plans, request: Request) -> Response:
+    """To the newest plan, or a word on how to make the first."""
+    version = shelf.store.newest()
+    if version is None:
+        return page(request, "no_plan.html", database=shelf.store.path)
+    return RedirectResponse(f"/plans/{version}", status_code=303)
+
+
+@router.get("/plans")
+def plans(shelf: Plans, request: Request) -> HTMLResponse:
+    """Every version."""
+    return page(request, "plans.html", summaries=shelf.store.plans(), now=shelf.clock())
+
+
+@router.get(PAST)
+def first_page(shelf: Plans, request: Request, version: int, at: At = "") -> HTMLResponse:
+    """The morning page."""
+    plan = shelf.plan(version)
+    when = moment_of(plan, at) if at else shown_moment(plan, shelf.clock())
+    seen = morning(plan, when)
+    is_now = not at and when == shelf.clock()
+    return page(request, "morning.html", **_common(shelf, version, ""), seen=seen, at=when, is_now=is_now,
+                horizon=horizon(plan), asked=bool(at))  # fmt: skip
+
+
+@router.get(PAST + "/lines")
+def lines(shelf: Plans, request: Request, version: int, q: Annotated[str, Query(max_length=80)] = "") -> HTMLResponse:
+    """All order lines, or those that hold the words of `q`; only the rows when htmx asks."""
+    plan = shelf.plan(version)
+    found = find_lines(line_views(plan), q)
+    template = "lines_rows.html" if request.headers.get("hx-request") == "true" else "lines.html"
+    return page(request, template, **_common(shelf, version, "/lines"), lines=found, q=q)
+
+
+@router.get(PAST + "/lines/{number}")
+def one_line(shelf: Plans, request: Request, version: int, number: int) -> HTMLResponse:
+    """Everything about one line."""
+    plan = shelf.plan(version)
+    line = line_of(plan, number)
+    view = next(v for v in line_views(plan) if v.line.line == number)
+    part = plan.parts.get(plan.part_of_line.get(number, ""))
+    return page(request, "line.html", **_common(shelf, version, "/lines"), line=line, view=view, part=part)
+
+
+@router.get(PAST + "/builds")
+def builds(shelf: Plans, request: Request, version: int) -> HTMLResponse:
+    """All builds."""
+    plan = shelf.plan(version)
+    rows = [(b, hours_of(plan, b), stop_reasons(b)) for b in plan.builds]
+    return page(request, "builds.html", **_common(shelf, version, "/builds"), rows=rows)
+
+
+@router.get(PAST + "/builds/{key}")
+def one_build(shelf: Plans, request: Request, version: int, key: str) -> HTMLResponse:
+    """One build: the nest in 3D, its curves, checks and pieces."""
+    plan = shelf.plan(version)
+    build = build_of(plan, key)
+    return page(
+        request,
+        "build.html",
+        **_common(shelf, version, "/builds"),
+        build=build,
+        hours=hours_of(plan, build),
+        verdicts=(clearance_verdict(build.verification), removal_verdict(build.removal)),
+        stops=stop_reasons(build),
+        trays=trays(build),
+        removal={piece: i + 1 for i, piece in enumerate(build.removal.order)},
+    )
+
+
+@router.get(PAST + "/calendar")
+def calendar(shelf: Plans, request: Request, version: int, at: At = "") -> HTMLResponse:
+    """Machines, chambers, stations and people over the week."""
+    plan = shelf.plan(version)
+    when = moment_of(plan, at) if at else shown_moment(plan, shelf.clock())
+    tasks = sorted(plan.schedule.tasks, key=lambda t: (t.start, t.end))
+    return page(request, "calendar.html", **_common(shelf, version, "/calendar"), gantt=draw_gantt(plan, when),
+                tasks=tasks, at=when)  # fmt: skip
+
+
+@router.get(PAST + "/powder")
+def powder(shelf: Plans, request: Request, version: int) -> HTMLResponse:
+    """Stock of each material through the plan, and what each build takes and gives back."""
+    plan = shelf.plan(version)
+    return page(request, "powder.html", **_common(shelf, version, "/powder"), steps=powder_steps(plan))
+
+
+@router.get(PAST + "/papers")
+def papers(shelf: Plans, request: Request, version: int) -> HTMLResponse:
+    """What can be printed or opened in a spreadsheet."""
+    return page(request, "papers.html", **_common(shelf, version, "/papers"), papers=PAPERS, tables=TABLES)
+
+
+@router.get(PAST + "/papers/{key}/{name}.pdf")
+def paper(shelf: Plans, version: int, key: str, name: str) -> Response:
+    """One paper of one build, made on the spot."""
+    plan = shelf.plan(version)
+    build_of(plan, key)
+    return _download(paper_pdf(plan, key, name), "application/pdf", f"plan-{version:03d}-{key}-{name}.pdf")
+
+
+@router.get(PAST + "/tables/{name}.csv")
+def table(shelf: Plans, version: int, name: str) -> Response:
+    """One table of the plan."""
+    text = table_csv(shelf.plan(version), name)
+    return _download(text.encode("utf-8-sig"), "text/csv; charset=utf-8", f"plan-{version:03d}-{name}.csv")
+
+
+@router.get("/api/docs")
+def interface(request: Request) -> HTMLResponse:
+    """The JSON interface, described from its own OpenAPI document."""
+    return page(request, "interface.html", document=request.app.openapi())
+
+
+def _download(content: bytes, kind: str, name: str) -> Response:
+    safe = "".join(c if c.isalnum() or c in "-_." else "-" for c in name)
+    return Response(content, media_type=kind, headers={"content-disposition": f'attachment; filename="{safe}"'})
+
+
+def _common(shelf: Shelf, version: int, here: str) -> dict[str, Any]:
+    """What every page of a plan shows: the plan, all versions, the zone, the entry in the menu."""
+    plan = shelf.plan(version)
+    return {
+        "plan": plan,
+        "here": here,
+        "summaries": shelf.store.plans(),
+        "zone": plan.cell.zone,
+        "base": f"/plans/{version}",
+    }

@@ -1,0 +1,75 @@
+"""The plans being looked at: read once from the store, then kept at hand, since a plan never changes."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Callable
+from datetime import datetime
+from threading import Lock
+
+from fastapi import Request
+
+from cakewright.errors import InputError
+from cakewright.model.build import Build
+from cakewright.model.order import OrderLine
+from cakewright.model.plan import WeekPlan
+from cakewright.store import Store
+from cakewright.web.trouble import NotThereError
+
+AT_HAND = 4  # plans kept in memory: the newest and what it is compared with; a demo week takes about 50 MB
+
+
+class Shelf:
+    """Plans by version, and the clock that says what time it is at the machine."""
+
+    def __init__(self, store: Store, clock: Callable[[], datetime]) -> None:
+        self.store = store
+        self.clock = clock
+        self._plans: OrderedDict[int, WeekPlan] = OrderedDict()
+        self._lock = Lock()
+
+    def plan(self, version: int) -> WeekPlan:
+        """The plan of a version; NotThereError when there is none."""
+        with self._lock:
+            if version in self._plans:
+                self._plans.move_to_end(version)
+                return self._plans[version]
+            if version not in {summary.version for summary in self.store.plans()}:
+                raise NotThereError(f"there is no plan version {version}", remedy="choose one from the list of plans")
+            plan = self._plans[version] = self.store.load_plan(version)
+            while len(self._plans) > AT_HAND:
+                self._plans.popitem(last=False)
+            return plan
+
+
+def shelf_of(request: Request) -> Shelf:
+    """The shelf of this application (a FastAPI dependency)."""
+    shelf = request.app.state.shelf
+    assert isinstance(shelf, Shelf)
+    return shelf
+
+
+def build_of(plan: WeekPlan, key: str) -> Build:
+    """A build by its key; NotThereError when there is none."""
+    for build in plan.builds:
+        if build.key == key:
+            return build
+    known = ", ".join(b.key for b in plan.builds) or "none"
+    raise NotThereError(f"plan {plan.version} has no build {key}", remedy=f"it has: {known}")
+
+
+def line_of(plan: WeekPlan, number: int) -> OrderLine:
+    """An order line by its number; NotThereError when there is none."""
+    for line in plan.orders.lines:
+        if line.line == number:
+            return line
+    raise NotThereError(f"plan {plan.version} has no line {number}", remedy="choose one from the list of lines")
+
+
+def moment_of(plan: WeekPlan, text: str) -> datetime:
+    """An instant from a form field in the cell's time ('2027-03-01T06:40'), or with its own zone."""
+    try:
+        when = datetime.fromisoformat(text)
+    except ValueError as wrong:
+        raise InputError(f"{text[:40]!r} is no time", remedy="write 2027-03-01T06:40", where="at") from wrong
+    return when if when.tzinfo else when.replace(tzinfo=plan.cell.zone)

@@ -1,0 +1,39 @@
+"""The invented week behind the pages, at 06:40 on its Tuesday."""
+
+import warnings
+from datetime import UTC, datetime
+
+import pytest
+
+from cakewright.store import open_store
+from cakewright.web.application import create_app
+from tests.documents.world import week
+
+TUESDAY = datetime(2027, 3, 2, 5, 40, tzinfo=UTC)  # 06:40 in the cell
+BASE = "http://127.0.0.1"
+
+
+@pytest.fixture(scope="session")
+def database(tmp_path_factory):
+    """A database with two versions of the invented week; nobody writes to it."""
+    path = tmp_path_factory.mktemp("web") / "cell.sqlite"
+    with open_store(path) as store:
+        for _ in range(2):
+            store.save_plan(week(), made_by="Mira", at=TUESDAY)
+    return path
+
+
+def client_over(store, clock=lambda: TUESDAY):
+    """A browser without windows that talks to the application directly."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # the test client announces a successor of the library it uses
+        from starlette.testclient import TestClient
+
+        return TestClient(create_app(store, clock=clock), base_url=BASE, raise_server_exceptions=False)
+
+
+@pytest.fixture(scope="session")
+def client(database):
+    """The pages over that database."""
+    with open_store(database) as store:
+        yield client_over(store)
