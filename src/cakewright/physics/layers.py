@@ -13,7 +13,7 @@ from cakewright.model.build import LayerProfile, Placement
 from cakewright.model.mesh import FloatArray, IntArray, Mesh
 from cakewright.sources.physics import SLICE_TOLERANCE
 
-_TOUCH = 1e-6  # in layers: rounding in a height must not add a layer
+_TOUCH = 1e-4  # in layers: rounding in a height or a placement must not add a layer
 
 
 @dataclass(frozen=True, eq=False)
