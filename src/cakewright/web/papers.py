@@ -17,7 +17,7 @@ PAPERS = {  # name in the address: (title, what it is for, module, function)
         "unpack_map_pdf",
     ),
     "powder-slip": ("Powder slip", "what to weigh and blend", "powder_slip", "powder_slip_pdf"),
-    "tray-labels": ("Tray labels", "one label for each line", "labels", "tray_labels_pdf"),
+    "tray-labels": ("Tray labels", "one label for each line", "labels", "labels_pdf"),
 }
 TABLES = {
     "placements": "every piece: where it stands and how it is turned",
