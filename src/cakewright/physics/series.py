@@ -7,6 +7,8 @@ Carslaw & Jaeger, Conduction of Heat in Solids, 2nd ed. 1959, ch. II, III and se
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.optimize import brentq
@@ -17,19 +19,25 @@ from cakewright.model.mesh import FloatArray
 from cakewright.sources.physics import SERIES_TERMS
 
 
+@lru_cache(maxsize=64)
 def slab_roots(biot: float, terms: int = int(SERIES_TERMS.value)) -> FloatArray:
     """First `terms` roots of z tan z = Bi, (terms,); Bi = inf gives a fixed skin temperature."""
     if not biot >= 0:
         raise InputError(f"Biot number {biot}", remedy="it must be zero or above")
-    n = np.arange(terms)
+    n = np.arange(terms, dtype=np.float64)
     if np.isinf(biot):
-        return np.asarray((n + 0.5) * np.pi)
+        return _frozen((n + 0.5) * np.pi)
     low, high = n * np.pi, (n + 0.5) * np.pi
     for _ in range(60):  # halving: f = z sin z - Bi cos z changes sign once in each bracket
         middle = 0.5 * (low + high)
         sign = (middle * np.sin(middle) - biot * np.cos(middle)) * np.where(n % 2, -1.0, 1.0)
         low, high = np.where(sign < 0, middle, low), np.where(sign < 0, high, middle)
-    return np.asarray(0.5 * (low + high))
+    return _frozen(0.5 * (low + high))
+
+
+def _frozen(values: FloatArray) -> FloatArray:
+    values.setflags(write=False)  # the cache hands the same array to everybody
+    return values
 
 
 def slab_coefficients(roots: FloatArray) -> FloatArray:

@@ -77,3 +77,166 @@ SERIES_TERMS = Reference(
     _INCROPERA,
     "the 80th term of a slab is below 1e-9 from Fo = 0.0004 on",
 )
+
+# --- properties against temperature ------------------------------------------------------------------
+COLD_POINT = Reference(
+    "physics.property_cold_point", 40.0, "°C", Status.FROM_MEMORY, "Yuan, Bourell, Beaman, SFF 2011 (range recalled)"
+)
+HOT_POINT = Reference(
+    "physics.property_hot_point", 170.0, "°C", Status.FROM_MEMORY, "Yuan, Bourell, Beaman, SFF 2011 (range recalled)"
+)
+POWDER_CONDUCTIVITY_COLD = Reference(
+    "physics.powder_conductivity_cold",
+    0.10,
+    "W/(m K)",
+    Status.FROM_MEMORY,
+    "Yuan, Bourell, Beaman, SFF 2011 (recalled)",
+    "only the ratio to the hot value is used",
+)
+POWDER_CONDUCTIVITY_HOT = Reference(
+    "physics.powder_conductivity_hot",
+    0.145,
+    "W/(m K)",
+    Status.FROM_MEMORY,
+    "Yuan, Bourell, Beaman, SFF 2011 (recalled)",
+    low=0.14,
+    high=0.15,
+)
+POWDER_HEAT_CAPACITY_COLD = Reference(
+    "physics.powder_heat_capacity_cold",
+    1700.0,
+    "J/(kg K)",
+    Status.FROM_MEMORY,
+    "differential scanning calorimetry literature on PA12 (recalled)",
+    "only the ratio to the hot value is used",
+)
+POWDER_HEAT_CAPACITY_HOT = Reference(
+    "physics.powder_heat_capacity_hot",
+    2750.0,
+    "J/(kg K)",
+    Status.FROM_MEMORY,
+    "differential scanning calorimetry literature on PA12 (recalled)",
+    low=2500.0,
+    high=3000.0,
+)
+CRYSTALLISATION_TEMPERATURE = Reference(
+    "physics.crystallisation_temperature",
+    138.0,
+    "°C",
+    Status.SECOND_HAND,
+    "data sheet of a PA12 powder, quoted in a memo; Vendittoli et al., Sci. Rep. 2025 for the melting side",
+)
+CRYSTALLISATION_WIDTH = Reference(
+    "physics.crystallisation_width",
+    5.0,
+    "°C",
+    Status.DEFAULT,
+    "chosen by us: standard deviation of the bell over which parts give off their crystallisation heat",
+)
+CRYSTALLISATION_HEAT = Reference(
+    "physics.crystallisation_heat",
+    55_000.0,
+    "J/kg",
+    Status.FROM_MEMORY,
+    "sintered PA12 (recalled); about 115 000 J/kg is quoted for the melting of fresh powder, which is more crystalline",
+    low=45_000.0,
+    high=115_000.0,
+)
+COLUMNS_PER_CELL = Reference(
+    "physics.columns_per_cell",
+    4,
+    "columns along one edge of a cell",
+    Status.DEFAULT,
+    "chosen by us: 8 mm cells are sampled every 2 mm; each piece is scaled to its exact volume afterwards",
+)
+
+# --- the machine around the cake ---------------------------------------------------------------------
+PRINT_SIDE_TEMPERATURE = Reference(
+    "physics.print_side_temperature",
+    140.0,
+    "°C",
+    Status.SECOND_HAND,
+    "Vendittoli et al., Sci. Rep. 2025: bed surface 178 °C, chamber 140 °C (PA12)",
+    "walls and floor of the build chamber while printing",
+)
+MACHINE_DECAY = Reference(
+    "physics.machine_decay",
+    7200.0,
+    "s",
+    Status.DEFAULT,
+    "chosen by us: time constant with which the inside of a switched-off machine falls to room temperature",
+)
+LEAVE_SKIN = Reference(
+    "physics.leave_skin",
+    100.0,
+    "°C",
+    Status.COMMON_PRACTICE,
+    "keep the cake under inert gas while its skin is hotter: hot polyamide yellows in air",
+)
+CHAMBER_PRACTICE = Reference(
+    "physics.chamber_practice",
+    7200.0,
+    "s",
+    Status.READ,
+    "Pilipović group, Appl. Sci. 2024 14(3) 976, introduction: about two hours in the chamber, then outside in powder",
+)
+CRYSTALLISATION_BELOW_BED = Reference(
+    "physics.crystallisation_below_bed",
+    35.0,
+    "°C",
+    Status.DERIVED,
+    "PA12: bed 170 to 178 °C, crystallisation 138 °C (Vendittoli et al. 2025 and a data sheet, both second-hand)",
+    "used for every material, since the cell file gives only the bed temperature",
+    low=30.0,
+    high=40.0,
+)
+AGEING_ENERGY = Reference(
+    "physics.ageing_energy",
+    90_000.0,
+    "J/mol",
+    Status.DEFAULT,
+    "chosen by us within what is recalled for solid-state post-condensation of polyamides; "
+    "Pham, Dotchev, Yusoff 2008: temperature and time at temperature drive ageing (no number)",
+    low=60_000.0,
+    high=120_000.0,
+)
+GAS_CONSTANT = Reference(
+    "physics.gas_constant", 8.314462618, "J/(mol K)", Status.READ, "CODATA 2018, exact from the SI constants"
+)
+WARP_FRONT = Reference(
+    "physics.warp_front",
+    2.0,
+    "°C/mm",
+    Status.DEFAULT,
+    "chosen by us: steeper than this while it solidifies, a piece is flagged for warp",
+)
+WARP_HOURS = Reference(
+    "physics.warp_hours",
+    24.0,
+    "h",
+    Status.DEFAULT,
+    "chosen by us: longer than this above its crystallisation temperature, a piece is flagged (sag, colour)",
+)
+# --- the numerical grid ------------------------------------------------------------------------------
+GRID = Reference(
+    "physics.grid",
+    8.0,
+    "mm",
+    Status.DERIVED,
+    "convergence run on the cooling box: below 0.5 °C in the core from 30 cells across",
+    low=2.0,
+    high=10.0,
+)
+PRINT_STEP = Reference(
+    "physics.print_step", 150.0, "s", Status.DERIVED, "energy of a whole build then closes to 0.1 % on 8 mm cells"
+)
+COOL_STEP_FIRST = Reference(
+    "physics.cool_step_first", 30.0, "s", Status.DERIVED, "resolves the skin after the heaters go off"
+)
+COOL_STEP_LAST = Reference(
+    "physics.cool_step_last", 600.0, "s", Status.DERIVED, "energy of a whole build then closes to 0.1 % on 8 mm cells"
+)
+COOL_STEP_GROWTH = Reference("physics.cool_step_growth", 1.08, "factor", Status.DERIVED, "same convergence run")
+LONGEST_COOLING = Reference(
+    "physics.longest_cooling", 60 * 86_400.0, "s", Status.DEFAULT, "chosen by us: no cake takes two months"
+)
