@@ -83,7 +83,8 @@ def read_part(line: OrderLine, cell: Cell, file: Path) -> Part:
     mesh_file, findings = _read(file)
     chamber = max((cell.chamber_type(m.chamber_type) for m in machines), key=lambda c: c.x_mm * c.y_mm * c.z_mm)
     largest = max(chamber.x_mm, chamber.y_mm, chamber.z_mm)
-    decision = decide_unit(mesh_file.mesh.size_mm, mesh_file.unit, line.nominal_size_mm, largest)
+    x, y, z = (float(v) for v in mesh_file.mesh.size_mm)
+    decision = decide_unit((x, y, z), mesh_file.unit, line.nominal_size_mm, largest)
     mesh = mesh_file.mesh if decision.unit.mm == 1.0 else mesh_file.mesh.scaled(decision.unit.mm)
     measures = measure(mesh)
     if not (topology_of(mesh).bounds_a_volume and measures.volume_mm3 > 0):

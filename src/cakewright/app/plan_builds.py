@@ -21,6 +21,7 @@ from cakewright.parts.orient import candidate_rotations
 from cakewright.stopping import MaxSteps
 
 ROUNDS = 6  # proposals a material may need before the rest simply goes into further builds
+LEARNING_ROUNDS = 2  # the first proposal knows nothing about these parts: its nests correct the heights of the second
 
 
 @dataclass(eq=False)
@@ -58,7 +59,7 @@ def plan_builds(
     batches: list[Batch] = []
     for material in sorted({line.material for line in lines}):
         mine = [line for line in lines if line.material == material]
-        batches += _batches_of_material(mine, part_of_line, work, first=len(batches) + 1)
+        batches += _batches_of_material(mine, part_of_line, work)
     builds: list[Build] = []
     queue = list(batches)
     while queue:
@@ -80,24 +81,22 @@ def plan_builds(
     return tuple(builds), tuple(work.findings)
 
 
-def _batches_of_material(
-    lines: Sequence[OrderLine], part_of_line: Mapping[int, str], work: _Work, first: int
-) -> list[Batch]:
-    """Propose, try with quick nests, learn, propose again."""
-    known = batch_input(lines, part_of_line, work.parts, work.cell)
+def _batches_of_material(lines: Sequence[OrderLine], part_of_line: Mapping[int, str], work: _Work) -> list[Batch]:
+    """Propose, try with quick nests, learn, propose again until every batch fits its chamber."""
+    known = batch_input(lines, part_of_line, work.parts, work.rotations, work.cell)
     batches: list[Batch] = []
-    for _ in range(ROUNDS):
+    for attempt in range(1, ROUNDS + 1):
         batches = propose(known, work.cell, start=work.start, stop=work.effort.batching(), seed=work.seed)
-        learned = known
+        fits = True
         for done, batch in enumerate(batches):
-            work.progress("trying batches", done, len(batches), ", ".join(str(n) for n in batch.lines)[:40])
+            note = f"round {attempt}: lines {', '.join(str(n) for n in batch.lines)}"
+            work.progress("trying batches", done, len(batches), note)
             placed = nest_batch(batch, work.parts, work.rotations, work.cell, stop=MaxSteps(0), seed=work.seed)
-            if placed.left_out:
-                learned = learned.too_much_for_one(batch)
+            known = known.learn(batch, placed)
+            fits &= not placed.left_out
         work.progress("trying batches", len(batches), len(batches))
-        if learned is known:
+        if fits and attempt >= LEARNING_ROUNDS:
             break
-        known = learned
     return batches
 
 

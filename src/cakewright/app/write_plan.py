@@ -11,10 +11,10 @@ from pathlib import Path
 
 from cakewright.app.build_files import write_build_files
 from cakewright.app.progress import Progress, quiet
-from cakewright.documents.labels import tray_labels_pdf
+from cakewright.documents.labels import labels_pdf
 from cakewright.documents.powder_slip import powder_slip_pdf
 from cakewright.documents.report import report_html
-from cakewright.documents.tables import write_tables
+from cakewright.documents.tables import placements_csv, powder_csv, quotes_csv, schedule_csv
 from cakewright.documents.traveller import traveller_pdf
 from cakewright.documents.unpack_map import unpack_map_pdf
 from cakewright.errors import StoreError
@@ -27,7 +27,14 @@ PAPERS: dict[str, Callable[[WeekPlan, str], bytes]] = {
     "traveller": traveller_pdf,
     "unpacking-map": unpack_map_pdf,
     "powder-slip": powder_slip_pdf,
-    "tray-labels": tray_labels_pdf,
+    "tray-labels": labels_pdf,
+}
+
+TABLES: dict[str, Callable[[WeekPlan], str]] = {
+    "placements.csv": placements_csv,
+    "schedule.csv": schedule_csv,
+    "powder.csv": powder_csv,
+    "quotes.csv": quotes_csv,
 }
 
 
@@ -81,7 +88,8 @@ def _write_folder(plan: WeekPlan, out: Path, progress: Progress) -> Path:
             done += 1
 
         told("tables")
-        write_tables(plan, folder)
+        for name, table in TABLES.items():
+            (folder / name).write_text(table(plan), encoding="utf-8", newline="")
         papers = folder / "papers"
         papers.mkdir()
         for build in plan.builds:

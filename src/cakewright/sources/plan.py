@@ -22,3 +22,13 @@ ENVELOPE_FILL = Reference(
     0.35,
     0.70,
 )
+BUILD_PRICE_H = Reference(
+    "plan.build_price",
+    6.0,
+    "weighted h",
+    Status.DEFAULT,
+    "chosen here: weighted hours of lateness that one more build must save",
+    "higher gives fewer and fuller builds, lower gives more and earlier ones",
+    0.0,
+    100.0,
+)
