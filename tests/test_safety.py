@@ -34,7 +34,7 @@ def test_each_caution_says_where_it_comes_from():
 
 
 def test_dust_values_are_those_published():
-    """Kuracina et al., Polymers 13(17) 3014, 2021: 6.78 bar, 112.2 bar m/s, 450 °C; Polymers 15(21) 4203, 2023: 30 g/m³.
+    """Kuracina et al., Polymers 13(17) 3014, 2021: 6.78 bar, 112.2 bar m/s, 450 °C; Polymers 15(21) 4203: 30 g/m³.
 
     0.5 kg at 30 g/m³ fill 16.7 m³.
     """

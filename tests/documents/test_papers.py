@@ -159,3 +159,10 @@ def test_a_template_that_cannot_be_set_is_our_error(plan):
     """Missing data is reported as one of our errors, naming the paper."""
     with pytest.raises(CakewrightError, match="traveller"):
         set_pdf("traveller", {"id": "x", "title": "t"})
+
+
+def test_papers_keep_to_their_pages(papers):
+    """A traveller is one sheet, printed on both sides; a powder slip is one side."""
+    for build in ("B1", "B2"):
+        assert pages(papers["traveller", build]) == 2
+        assert pages(papers["powder slip", build]) == 1

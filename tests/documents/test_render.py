@@ -1,6 +1,7 @@
 """Pictures of nests: something is on them, nearer pieces hide farther ones, grey tells lines apart."""
 
 import io
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -86,7 +87,7 @@ def test_part_picture_turns_the_part():
 def test_neighbouring_tints_differ_in_grey():
     """A black-and-white print tells neighbours in the list apart."""
     grey = [0.299 * r + 0.587 * g + 0.114 * b for r, g, b in (tint(i) for i in range(40))]
-    assert min(abs(a - b) for a, b in zip(grey, grey[1:], strict=False)) > 0.1
+    assert min(abs(a - b) for a, b in pairwise(grey)) > 0.1
     assert min(grey) > 0.4
 
 

@@ -9,7 +9,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from cakewright.documents.report_builds import build_section
-from cakewright.documents.report_gantt import gantt_svg, lonely_openings
+from cakewright.documents.report_gantt import gantt_html, lonely_openings
 from cakewright.documents.report_lines import line_rows, summary
 from cakewright.documents.words import day, moment
 from cakewright.findings import Severity
@@ -47,8 +47,7 @@ def report_html(plan: WeekPlan) -> str:
             style=Markup(style),
             summary=summary(plan, rows),
             rows=rows,
-            has_p=any(r.p50 or r.p90 for r in rows),
-            gantt=Markup(gantt_svg(plan)),
+            gantt=Markup(gantt_html(plan)),
             lonely={key: moment(when, plan.cell.zone) for key, when in lonely.items()},
             builds=[build_section(plan, b, b.key in lonely) for b in plan.builds],
             findings=findings,

@@ -1,4 +1,4 @@
-"""The calendar of a plan as SVG: machines, chambers, stations and people in the cell's local time."""
+"""The calendar of a plan as inline SVG: machines, chambers, stations and people in the cell's local time."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from cakewright.documents.timeline import hours_of
 from cakewright.documents.words import day, moment
 from cakewright.model.plan import Task, TaskKind, WeekPlan
 
-_LEFT, _ROW, _BAR, _TOP, _GROUP = 132, 34, 22, 46, 26
+_NAMES, _ROW, _BAR, _TOP, _GROUP = 132, 34, 22, 46, 26
 _DAY_PX = 150
 _CHAR_PX = 7.2
 
@@ -39,7 +39,7 @@ class _Scale:
 
     def x(self, when: datetime) -> float:
         inside = min(max(when, self.start), self.end)
-        return _LEFT + (inside - self.start).total_seconds() * self.px_per_s
+        return (inside - self.start).total_seconds() * self.px_per_s
 
     @property
     def width(self) -> float:
@@ -98,23 +98,39 @@ def _rows(plan: WeekPlan, scale: _Scale) -> list[tuple[str, list[_Row]]]:
     return [(title, [r for r in rows if r.tasks or title != "Stations"]) for title, rows in groups if rows]
 
 
-def gantt_svg(plan: WeekPlan) -> str:
-    """The whole calendar as one inline SVG; classes are coloured by the report's style sheet."""
+def gantt_html(plan: WeekPlan) -> str:
+    """The calendar as two inline SVG side by side: names that stay, and hours that scroll on a narrow screen.
+
+    Classes are coloured by the report's style sheet.
+    """
     scale = _scale(plan)
     groups = [(title, rows) for title, rows in _rows(plan, scale) if rows]
     height = _TOP + sum(_GROUP + _ROW * len(rows) for _, rows in groups) + 8
+    names: list[str] = []
     body = [_patterns(), *_days(plan, scale, height)]
     y = _TOP
     for title, rows in groups:
-        body.append(f'<text class="g-group" x="0" y="{y + 18}">{title}</text>')
+        names.append(f'<text class="g-group" x="0" y="{y + 18}">{title}</text>')
         y += _GROUP
         for row in rows:
+            names.append(f'<text class="g-name" x="0" y="{y + 21}">{escape(_fit(row.title, _NAMES - 8))}</text>')
+            names.append(f'<line class="g-row" x1="0" x2="{_NAMES}" y1="{y + _ROW}" y2="{y + _ROW}"/>')
             body += _row(plan, scale, row, y)
             y += _ROW
     body += _start_line(plan, scale, height)
+    return _side_by_side(names, body, scale.width, height)
+
+
+def _side_by_side(names: list[str], body: list[str], width: float, height: int) -> str:
+    w = round(width) + 4
     return (
-        f'<svg class="gantt" role="img" aria-label="Calendar of the plan" viewBox="0 0 {scale.width + 6:.0f} {height}" '
-        f'style="min-width:{min(scale.width, 1400):.0f}px" xmlns="http://www.w3.org/2000/svg">{"".join(body)}</svg>'
+        f'<div class="gantt" style="max-width:{1.2 * (_NAMES + w):.0f}px">'
+        f'<svg class="g-names" style="flex:{_NAMES} 1 0;min-width:{_NAMES}px" viewBox="0 0 {_NAMES} {height}" '
+        f'role="img" aria-label="Machines, chambers, stations, people" xmlns="http://www.w3.org/2000/svg">'
+        f"{''.join(names)}</svg>"
+        f'<div class="g-time" style="flex:{w} 1 0" tabindex="0" role="region" aria-label="Hours, scroll sideways">'
+        f'<svg style="min-width:{w}px" viewBox="0 0 {w} {height}" role="img" aria-label="Calendar of the plan" '
+        f'xmlns="http://www.w3.org/2000/svg">{"".join(body)}</svg></div></div>'
     )
 
 
@@ -144,7 +160,7 @@ def _days(plan: WeekPlan, scale: _Scale, height: int) -> list[str]:
 
 
 def _row(plan: WeekPlan, scale: _Scale, row: _Row, y: int) -> list[str]:
-    out = [f'<text class="g-name" x="0" y="{y + 21}">{escape(_fit(row.title, _LEFT - 8))}</text>']
+    out = []
     for a, b in row.windows:
         out.append(
             f'<rect class="g-staffed" x="{scale.x(a):.1f}" y="{y + 1}" '

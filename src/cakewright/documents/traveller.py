@@ -26,7 +26,7 @@ CHECKS = (
     "Nitrogen or inert gas level, oxygen value, chiller, filter",
     "Earth strap on, emergency stop free, door shut, camera on",
 )
-_TRAYS_ON_FRONT = 9
+_TRAYS_ON_FRONT = 24
 
 
 def traveller_pdf(plan: WeekPlan, build_key: str) -> bytes:
@@ -53,8 +53,7 @@ def _data(plan: WeekPlan, build: Build, hours: BuildHours) -> dict[str, Any]:
         "picture": picture_svg(_grey_nest(plan, build)),
         "trays": letters[:_TRAYS_ON_FRONT],
         "more_trays": _more(letters),
-        "steps": _steps(plan, build, letters),
-        "checklist_source": f"Checks: about {PRE_PRINT_MINUTES.value:g} minutes; {PRE_PRINT_MINUTES.source}.",
+        "steps": _steps(plan, build),
     }
 
 
@@ -104,20 +103,19 @@ def _tray_rows(plan: WeekPlan, build: Build) -> list[dict[str, str]]:
 
 def _more(letters: list[dict[str, str]]) -> str | None:
     rest = len(letters) - _TRAYS_ON_FRONT
-    return f"and {count(rest, 'line')} more: see step 4" if rest > 0 else None
+    return f"and {count(rest, 'line')} more: see the unpacking map" if rest > 0 else None
 
 
-def _steps(plan: WeekPlan, build: Build, letters: list[dict[str, str]]) -> list[dict[str, Any]]:
+def _steps(plan: WeekPlan, build: Build) -> list[dict[str, Any]]:
     def step(title: str, *works: Work, **more: Any) -> dict[str, Any]:
-        empty = {"ticks": [], "two": False, "notes": [], "sign": []}
+        empty: dict[str, Any] = {"ticks": [], "notes": [], "sign": []}
         return {"title": title, "wear": list(to_wear(*works)), **empty, **more}
 
     need = build.powder
     delicate = sorted(
         {plan.parts[p.part_key].name for p in build.nest.placements if plan.parts[p.part_key].is_delicate}
     )
-    unpack = [f"Tray {t['letter']}: {t['count']} {t['name']}" for t in letters]
-    fragile = [f"Fragile: {listed(delicate)}"] if delicate else []
+    fragile = f"Fragile: {listed(delicate)}. " if delicate else ""
     return [
         step(
             f"Weigh and fill {kg(need.charge_kg)}",
@@ -125,8 +123,9 @@ def _steps(plan: WeekPlan, build: Build, letters: list[dict[str, str]]) -> list[
             ticks=[f"{kg(need.used_kg)} used and {kg(need.virgin_kg)} virgin weighed, mixed, labelled (powder slip)"],
         ),
         step(
-            "Check, then start",
+            f"Check (about {PRE_PRINT_MINUTES.value:g} minutes), then start",
             ticks=list(CHECKS),
+            notes=[f"These checks and their duration: {PRE_PRINT_MINUTES.source}. Your own list comes first."],
             sign=["Released by (second person) · time", "Started by · time"],
         ),
         step(
@@ -138,9 +137,8 @@ def _steps(plan: WeekPlan, build: Build, letters: list[dict[str, str]]) -> list[
         step(
             "Break out into trays, from the top",
             Work.OPEN_CAKE,
-            notes=[*fragile, "Never pull: when a piece does not come, look at the unpacking map."],
-            ticks=unpack,
-            two=True,
+            notes=[f"{fragile}Never pull: when a piece does not come, look at the unpacking map."],
+            ticks=["Labelled trays stand in the order of page 1", "Every piece counted against the unpacking map"],
             sign=["Unpacked and counted by · time", "Chamber cleaned by · time"],
         ),
     ]
