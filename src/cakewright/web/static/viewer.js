@@ -186,7 +186,7 @@ class View {
 // --- words beside the picture -------------------------------------------------------------------------------------
 function tell(view, by) {
   const p = view.chosen;
-  document.querySelectorAll(".pieces-table tr").forEach((row) => {
+  document.querySelectorAll(".pieces-table tbody tr").forEach((row) => {
     const mine = p && row.querySelector(".pick").dataset.piece === p.piece;
     row.classList.toggle("is-picked", Boolean(mine));
     row.querySelector(".pick")?.setAttribute("aria-pressed", String(Boolean(mine)));
@@ -208,12 +208,14 @@ function drawCut(view, layer) {
   clearTimeout(timer);
   timer = setTimeout(async () => {
     const mine = ++asked;
-    const z = Math.max(0, Math.min(layer, view.nest.layers) - 0.5) * view.nest.layer_mm;
+    const whole = layer >= view.nest.layers; // nothing is cut off: then the fullest layer says most
+    const at = whole ? Number(box.dataset.fullest) : Math.max(layer, 1);
+    const z = (at - 0.5) * view.nest.layer_mm;
     try {
       const answer = await fetch(box.dataset.cut + "?z_mm=" + z.toFixed(4));
       if (!answer.ok) throw new Error(String(answer.status));
       const cut = await answer.json();
-      if (mine === asked) showCut(view, cut);
+      if (mine === asked) showCut(view, cut, whole ? "Fullest layer, at " : "At ");
     } catch (wrong) {
       if (mine === asked) cutNote.textContent = "The cross-section could not be loaded (" + wrong.message + ").";
     }
@@ -247,7 +249,7 @@ function outline(segments, tall) {
   return path;
 }
 
-function showCut(view, cut) {
+function showCut(view, cut, lead) {
   const [wide, tall] = cut.base_mm;
   cutDrawing.setAttribute("viewBox", "-2 -2 " + (wide + 4) + " " + (tall + 4));
   const wall = document.createElementNS(SVG, "rect");
@@ -271,7 +273,7 @@ function showCut(view, cut) {
   }
   cutDrawing.replaceChildren(...shapes, ...words);
   const n = cut.pieces.length;
-  cutNote.textContent = "At " + cut.z_mm.toFixed(1) + " mm: " + (n === 1 ? "1 piece" : n + " pieces") + ". Letters are trays. Front at the bottom.";
+  cutNote.textContent = lead + cut.z_mm.toFixed(1) + " mm: " + (n === 1 ? "1 piece" : n + " pieces") + ". Letters are trays. Front at the bottom.";
 }
 
 // --- hands on it --------------------------------------------------------------------------------------------------
