@@ -23,7 +23,7 @@ def joined(raw: RawMesh, judge: Judge) -> RawMesh:
     no more than single precision can hold are joined too. What was done to an indexed file is noted.
     """
     if raw.kind.startswith("stl"):
-        raw = _join_equal(raw)
+        raw = _without_needles(_join_equal(raw), judge)
     topology = topology_of(Mesh(raw.vertices, raw.faces))
     if topology.is_closed or len(topology.open_edges) == 0:
         return raw
@@ -42,6 +42,16 @@ def joined(raw: RawMesh, judge: Judge) -> RawMesh:
 def _join_equal(raw: RawMesh) -> RawMesh:
     vertices, index = weld_exact(raw.vertices)
     return replace(raw, vertices=vertices, faces=index[raw.faces])
+
+
+def _without_needles(raw: RawMesh, judge: Judge) -> RawMesh:
+    """Leave out triangles whose corners are the same point in the file: they cover nothing and confuse edges."""
+    f = raw.faces
+    keep = (f[:, 0] != f[:, 1]) & (f[:, 1] != f[:, 2]) & (f[:, 2] != f[:, 0])
+    if keep.all() or not keep.any():
+        return raw
+    judge.note("mesh.needle-triangles", f"{int((~keep).sum())} triangles without width were left out")
+    return replace(raw, faces=f[keep], bodies=_shrunk(raw.bodies, keep))
 
 
 def _join_rounded(raw: RawMesh, topology: Topology, judge: Judge) -> RawMesh:
