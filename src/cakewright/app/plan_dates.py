@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, datetime, time
 
 from cakewright.app.effort import Effort
 from cakewright.model.build import Build
@@ -60,8 +60,8 @@ def line_job(line: OrderLine, builds: Sequence[Build], cell: Cell) -> LineJob:
 
 
 def due_by(line: OrderLine, cell: Cell) -> datetime:
-    """The end of the due day in cell time, as UTC."""
-    return datetime.combine(line.due + timedelta(days=1), time(0), cell.zone).astimezone(UTC)
+    """The last minute of the due day in cell time, as UTC."""
+    return datetime.combine(line.due, time(23, 59), cell.zone).astimezone(UTC)
 
 
 def released(line: OrderLine, cell: Cell) -> datetime:

@@ -26,7 +26,10 @@ def run_demo(out: Path, seed: int, seconds: float | None) -> None:
         seed,
         seconds,
     )
+    console.print("\nThe same by hand:")
     console.print(
-        f"\nThe same by hand:  [bold]cakewright plan {files}/orders.csv --cell {files}/cell.toml "
-        f"--parts {files}/parts --out {out} --start {monday}T08:00[/bold]"
+        f"  cakewright plan {files}/orders.csv --cell {files}/cell.toml --parts {files}/parts "
+        f"--out {out} --start {monday}T08:00",
+        soft_wrap=True,
+        style="dim",
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from pathlib import Path
 
+from rich.box import SIMPLE_HEAD
 from rich.table import Table
 from rich.text import Text
 
@@ -24,8 +25,9 @@ def show_plan(plan: WeekPlan, folder: Path) -> None:
     if plan.set_aside:
         console.print(aside_table(plan))
     _questions(plan)
-    console.print(f"\nEverything is in [bold]{folder}[/bold]: look at [bold]{folder / 'report.html'}[/bold] first.")
-    console.print(f"Open the web page:  [bold]cakewright serve --db {folder.parent / 'cakewright.sqlite'}[/bold]")
+    console.print("\nLook at  ", f"[bold]{folder / 'report.html'}[/bold]", soft_wrap=True)
+    console.print("Open the web page:  ", end="")
+    console.print(f"[bold]cakewright serve --db {folder.parent / 'cakewright.sqlite'}[/bold]", soft_wrap=True)
 
 
 def headline(plan: WeekPlan) -> str:
@@ -42,12 +44,11 @@ def headline(plan: WeekPlan) -> str:
 
 
 def builds_table(plan: WeekPlan) -> Table:
-    """One row a build: what, when, how hot, how much powder."""
-    table = Table(title="Builds", title_justify="left", pad_edge=False)
+    """One row a build: what, when, how much powder, proven how."""
+    table = _table("Builds")
     for name, side in (
-        ("build", "left"), ("machine", "left"), ("pieces", "right"), ("height", "right"), ("density", "right"),
-        ("print", "left"), ("open from", "left"), ("charge", "right"), ("virgin", "right"), ("stock", "right"),
-        ("proof", "left"),
+        ("build", "left"), ("pieces", "right"), ("height", "right"), ("prints", "left"), ("open from", "left"),
+        ("virgin + used", "right"), ("closest", "right"),
     ):  # fmt: skip
         table.add_column(name, justify=side)  # type: ignore[arg-type]
     for build in plan.builds:
@@ -55,31 +56,32 @@ def builds_table(plan: WeekPlan) -> Table:
     return table
 
 
+def _table(title: str, style: str = "bold") -> Table:
+    return Table(title=title, title_justify="left", title_style=style, pad_edge=False, box=SIMPLE_HEAD)
+
+
 def _build_row(plan: WeekPlan, build: Build) -> list[str | Text]:
     tasks = plan.schedule.of_build(build.key)
     printing = next(t for t in tasks if t.kind is TaskKind.PRINT)
     cool = next(t for t in tasks if t.kind is TaskKind.COOL)
     gap = build.verification.tightest
-    proof = f"gap {gap.gap_mm:.1f} mm" if gap else "clear"
-    way = Text(proof) if build.removal.is_free else Text(f"{proof}, {len(build.removal.stuck)} stuck", style="bold red")
+    proof = Text(f"{gap.gap_mm:.1f} mm" if gap else "clear")
+    if not build.removal.is_free:
+        proof = Text(f"{sum(map(len, build.removal.stuck))} stuck", style="bold red")
     return [
-        build.key,
-        printing.machine,
+        f"{build.key} on {printing.machine}",
         str(build.pieces),
         f"{build.nest.height_mm:.0f} mm",
-        f"{build.nest.density:.1%}",
-        f"{day_time(printing.start, plan)} – {day_time(printing.end, plan)} ({build.print_time.hours:.1f} h)",
+        f"{day_time(printing.start, plan)} – {day_time(printing.end, plan)}",
         day_time(cool.end, plan),
-        f"{build.powder.charge_kg:.1f} kg",
-        f"{build.powder.virgin_kg:.1f} kg",
-        f"{build.powder.surplus_kg:+.1f} kg",
-        way,
+        f"{build.powder.virgin_kg:.1f} + {build.powder.used_kg:.1f} kg",
+        proof,
     ]
 
 
 def late_table(plan: WeekPlan) -> Table:
     """Lines that miss their day, and why."""
-    table = Table(title="Late", title_justify="left", pad_edge=False, title_style="bold red")
+    table = _table("Late", "bold red")
     for name in ("line", "part", "due", "ready", "why"):
         table.add_column(name)
     for promise in sorted(plan.late, key=lambda p: p.line):
@@ -90,7 +92,7 @@ def late_table(plan: WeekPlan) -> Table:
 
 def aside_table(plan: WeekPlan) -> Table:
     """Lines that could not be planned, and what would change that."""
-    table = Table(title="Set aside", title_justify="left", pad_edge=False, title_style="bold red")
+    table = _table("Set aside", "bold red")
     for name in ("line", "part", "found", "what to do"):
         table.add_column(name)
     for aside in plan.set_aside:
