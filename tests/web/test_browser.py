@@ -94,6 +94,17 @@ def test_the_nest_turns_is_cut_and_picked(page, address):
     assert heard == []
 
 
+def test_what_if_it_stops_here(page, address):
+    """Pressing the button and moving the cut tells what a stop there would leave."""
+    heard = complaints(page)
+    page.goto(f"{address}/plans/2/builds/B1", wait_until="networkidle")
+    page.get_by_role("button", name="Show what a stop here leaves").click()
+    page.locator("#layer").fill("300")
+    expect(page.locator(".fates-head")).to_contain_text("4 whole, 0 near the stop, 6 half made, 9 not begun")
+    assert barriers(page) == []
+    assert heard == []
+
+
 def test_a_click_in_the_picture_picks_what_is_there(page, address):
     """Clicking the middle of the duct picks a duct; clicking beside everything picks nothing."""
     page.goto(f"{address}/plans/2/builds/B1", wait_until="networkidle")

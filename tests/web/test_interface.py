@@ -18,6 +18,7 @@ from tests.documents.world import week
 from tests.web.conftest import client_over
 
 V = "/api/v1/plans/2"
+ASK = {"cut": {"z_mm": 30}, "stop": {"layer": 10}}
 STATIC = application.HERE / "static"
 
 
@@ -31,7 +32,7 @@ def test_every_operation_is_described_and_answers(client):
         assert operation["description"], address
         assert "422" in operation["responses"]
         filled = re.sub(r"\{\w+\}", lambda found: fill[found.group()], address)
-        answer = client.get(filled, params={"z_mm": 30} if address.endswith("/cut") else {})
+        answer = client.get(filled, params=ASK.get(address.rsplit("/")[-1], {}))
         assert answer.status_code == 200, filled
 
 

@@ -11,6 +11,7 @@ from pydantic import TypeAdapter
 from cakewright import __version__
 from cakewright.app.plans import Morning, PowderStep, morning, powder_steps, shown_moment
 from cakewright.app.section import cut_build
+from cakewright.app.stop_build import AfterStop, after_stop
 from cakewright.findings import Finding
 from cakewright.model.plan import Task
 from cakewright.store import PlanSummary
@@ -98,6 +99,19 @@ def build_cut(shelf: Plans, version: int, key: str, z_mm: Annotated[float, Query
         for cut in cut_build(plan, build, z_mm)
     ]
     return CutAnswer(z_mm=z_mm, base_mm=build.nest.base_mm, pieces=pieces)
+
+
+@router.get(BUILD + "/stop", tags=["builds"])
+def build_stop(
+    shelf: Plans,
+    version: int,
+    key: str,
+    layer: Annotated[int, Query(ge=0, le=1_000_000)],
+    margin_mm: Annotated[float | None, Query(ge=0, le=1e4)] = None,
+) -> AfterStop:
+    """What is left if the build stops after that many finished layers. Asking changes nothing."""
+    plan = shelf.plan(version)
+    return after_stop(plan, build_of(plan, key), layer, margin_mm)
 
 
 @router.get(

@@ -119,14 +119,19 @@ def _bar(plan: WeekPlan, task: Task, y: float, first: datetime) -> str:
         f'<rect class="bar {kind}" {fill}x="{x:.1f}" y="{y:.1f}" width="{width:.1f}" height="{LANE - 4:.1f}" rx="3"/>'
     )
     if width > 26:
-        drawn += f'<text aria-hidden="true" class="bar-name on-{kind}" x="{x + 5:.1f}" y="{y + 18:.1f}">{escape(task.build)}</text>'
+        drawn += _word(task.build, f"bar-name on-{kind}", x + 5, y + 18)
     if width > 7.0 * len(task.kind) + 10:
-        drawn += f'<text aria-hidden="true" class="bar-kind on-{kind}" x="{x + 5:.1f}" y="{y + 34:.1f}">{task.kind}</text>'
+        drawn += _word(task.kind, f"bar-kind on-{kind}", x + 5, y + 34)
     inside = f"<title>{said}</title>{drawn}"
     if any(build.key == task.build for build in plan.builds):
         link = escape(f"/plans/{plan.version}/builds/{task.build}")
         return f'<a href="{link}">{inside}</a>'
     return f'<g role="img" aria-label="{said}">{inside}</g>'
+
+
+def _word(text: str, style: str, x: float, y: float) -> str:
+    """A word on a bar; hidden from readers, which get the whole sentence of the bar's title."""
+    return f'<text aria-hidden="true" class="{style}" x="{x:.1f}" y="{y:.1f}">{escape(text)}</text>'
 
 
 def _now(plan: WeekPlan, at: datetime, first: datetime, last: datetime, tall: float) -> str:

@@ -33,6 +33,14 @@ function lineColour(index, dark) {
   return new THREE.Color().setHSL(((index * 137.508) % 360) / 360, 0.42, dark ? 0.62 : 0.52);
 }
 
+// What a stop leaves: pale for whole, strong for what is lost; the table says it in words.
+function fateColour(fate, dark) {
+  const kind = (fate || "").split(/[,:]/)[0] + ((fate || "").includes("near") ? " near" : "");
+  const light = { "whole": "#5c9a73", "whole near": "#d79a3c", "half made": "#b3352a", "not begun": "#8f8b82" };
+  const night = { "whole": "#8fdcab", "whole near": "#ffc27a", "half made": "#ff8376", "not begun": "#6c7176" };
+  return new THREE.Color((dark ? night : light)[kind] || "#888888");
+}
+
 class View {
   constructor(nest) {
     this.nest = nest;
@@ -112,7 +120,7 @@ class View {
     this.inside.color.set(dark ? "#d9c391" : "#6b4c14");
     const strong = new THREE.Color(dark ? "#ffffff" : "#111111");
     for (const p of this.pieces) {
-      const own = lineColour(this.lineOrder.indexOf(p.line), dark);
+      const own = this.fates ? fateColour(this.fates.get(p.piece), dark) : lineColour(this.lineOrder.indexOf(p.line), dark);
       p.mesh.setColorAt(p.index, this.chosen === p ? strong : own);
     }
     this.meshes.forEach((m) => { m.instanceColor.needsUpdate = true; });
@@ -276,6 +284,63 @@ function showCut(view, cut, lead) {
   cutNote.textContent = lead + cut.z_mm.toFixed(1) + " mm: " + (n === 1 ? "1 piece" : n + " pieces") + ". Letters are trays. Front at the bottom.";
 }
 
+// --- what if it stops here ----------------------------------------------------------------------------------------
+const whatif = { button: document.querySelector(".show-fates"), box: document.querySelector(".fates"), asked: 0, timer: 0 };
+
+function askStop(view, layer) {
+  clearTimeout(whatif.timer);
+  if (whatif.button.getAttribute("aria-pressed") !== "true") return;
+  whatif.timer = setTimeout(async () => {
+    const mine = ++whatif.asked, head = whatif.box.querySelector(".fates-head");
+    try {
+      const answer = await fetch(box.dataset.stop + "?layer=" + layer);
+      if (!answer.ok) throw new Error(String(answer.status));
+      const after = await answer.json();
+      if (mine === whatif.asked) showFates(view, after);
+    } catch (wrong) {
+      if (mine === whatif.asked) head.textContent = "The answer could not be loaded (" + wrong.message + ").";
+    }
+  }, 80);
+}
+
+function showFates(view, after) {
+  view.fates = new Map(after.fates.map(([piece, , fate]) => [piece, fate]));
+  view.paint();
+  const sum = (name) => after.lines.reduce((all, line) => all + line[name], 0);
+  whatif.box.querySelector(".fates-head").textContent =
+    "After layer " + after.layer + " (" + after.at_mm.toFixed(1) + " mm): " + sum("whole") + " whole, " + sum("doubtful") + " near the stop, " +
+    sum("half") + " half made, " + sum("not_begun") + " not begun. " + after.hours_printed.toFixed(1) + " h printed, " + after.hours_open.toFixed(1) + " h were to come.";
+  const rows = after.lines.map((line) => {
+    const row = document.createElement("tr"), name = document.createElement("th"), link = document.createElement("a");
+    link.href = box.dataset.lines + line.line;
+    link.textContent = "L" + String(line.line).padStart(2, "0");
+    name.scope = "row";
+    name.dataset.name = "Line";
+    name.append(link, " " + view.nest.lines[String(line.line)].title);
+    row.append(name);
+    const cost = line.again_cost === null ? "–" : line.again_cost.toFixed(2) + " " + box.dataset.currency;
+    [["Whole", line.whole], ["Inspect", line.doubtful], ["Scrap", line.half], ["Not begun", line.not_begun], ["Again", cost]].forEach(([word, value]) => {
+      const cell = document.createElement("td");
+      cell.className = "number";
+      cell.dataset.name = word;
+      cell.textContent = value;
+      row.append(cell);
+    });
+    return row;
+  });
+  whatif.box.querySelector("tbody").replaceChildren(...rows);
+}
+
+function listenStop(view) {
+  whatif.button.addEventListener("click", () => {
+    const on = whatif.button.getAttribute("aria-pressed") !== "true";
+    whatif.button.setAttribute("aria-pressed", String(on));
+    whatif.box.hidden = !on;
+    if (on) askStop(view, Number(slider.value));
+    else { view.fates = null; view.paint(); }
+  });
+}
+
 // --- hands on it --------------------------------------------------------------------------------------------------
 function listen(view) {
   const setLayer = (layer) => {
@@ -284,6 +349,7 @@ function listen(view) {
     shownLayer.textContent = now + " of " + view.nest.layers + " (" + (now * view.nest.layer_mm).toFixed(1) + " mm)";
     view.cutAt(now);
     drawCut(view, now);
+    askStop(view, now);
   };
   slider.addEventListener("input", () => setLayer(Number(slider.value)));
   box.querySelectorAll("[data-step]").forEach((button) => button.addEventListener("click", () => {
@@ -308,6 +374,7 @@ function listen(view) {
     act();
   });
   drag(view);
+  listenStop(view);
   canvas.addEventListener("wheel", (event) => {
     if (document.activeElement !== canvas) return; // the page scrolls until somebody works in the picture
     event.preventDefault();
