@@ -71,9 +71,9 @@ def _whole_records(data: bytes) -> int:
 
 def _is_plausible_binary(data: bytes) -> bool:
     """True when most of the first triangles have coordinates that a part could have."""
-    records = _records(data, min(_whole_records(data), 1000))
-    if len(records) == 0:
+    if _whole_records(data) == 0:
         return _promised(data) == 0
+    records = _records(data, min(_whole_records(data), 1000))
     with np.errstate(invalid="ignore"):
         size = np.abs(records["corners"].reshape(len(records), -1))
         sane = (size == 0) | ((size > PLAUSIBLE_MAGNITUDE[0]) & (size < PLAUSIBLE_MAGNITUDE[1]))
