@@ -14,7 +14,7 @@ def run(*arguments: str) -> subprocess.CompletedProcess[str]:
 
 def test_help_lists_the_commands_in_the_order_of_the_job():
     text = run("--help").stdout
-    places = [text.index(f" {name} ") for name in ("init", "check", "quote", "plan", "serve", "demo")]
+    places = [text.index(f"│ {name} ") for name in ("init", "check", "quote", "plan", "serve", "demo")]
     assert places == sorted(places)
 
 

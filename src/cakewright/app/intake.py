@@ -55,7 +55,8 @@ def take_in(orders: OrderList, cell: Cell, folder: str | Path, progress: Progres
         try:
             part = read_part(line, cell, file_of_line(line, files, folder))
         except CakewrightError as wrong:
-            set_aside.append(SetAside(line.line, wrong.found, wrong.remedy))
+            found = f"{wrong.where}: {wrong.found}" if wrong.where else wrong.found
+            set_aside.append(SetAside(line.line, found, wrong.remedy))
             continue
         findings += part.findings
         if part.is_blocked:
@@ -66,8 +67,8 @@ def take_in(orders: OrderList, cell: Cell, folder: str | Path, progress: Progres
         part_of_line[line.line] = part.key
     progress("reading parts", len(orders.lines), len(orders.lines))
     if not parts:
-        reasons = "; ".join(f"line {s.line}: {s.reason}" for s in set_aside[:5])
-        raise InputError(f"no line of {orders.source} can be planned: {reasons}", remedy="mend the list or the files")
+        reasons = "".join(f"\n  line {s.line}: {s.reason} -> {s.remedy}" for s in set_aside)
+        raise InputError(f"no line of {orders.source} can be planned:{reasons}")
     return Intake(parts, part_of_line, tuple(set_aside), tuple(findings))
 
 
