@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import NoReturn
 
 from cakewright.errors import MeshFileError
@@ -19,7 +19,12 @@ class Judge:
 
     name: str
     strict: bool
-    findings: list[Finding] = field(default_factory=list)
+    _found: dict[tuple[str, str], tuple[Finding, int]] = field(default_factory=dict)
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """What was written down, in order; the same thing said often is one finding that tells how often."""
+        return tuple(f if n == 1 else replace(f, message=f"{f.message} ({n} times)") for f, n in self._found.values())
 
     def breach(self, code: str, message: str, remedy: str, *, liberty: str) -> None:
         """The format forbids this. Strict: MeshFileError. Forgiving: a warning that tells the liberty taken."""
@@ -40,4 +45,5 @@ class Judge:
         raise MeshFileError(message, remedy=remedy, where=self.name)
 
     def _add(self, code: str, severity: Severity, message: str, remedy: str) -> None:
-        self.findings.append(Finding(code, severity, message, where=self.name, remedy=remedy))
+        finding, times = self._found.get((code, message), (Finding(code, severity, message, self.name, remedy), 0))
+        self._found[code, message] = (finding, times + 1)

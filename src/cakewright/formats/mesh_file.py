@@ -119,7 +119,7 @@ def _read(data: bytes, judge: Judge) -> Result:
     _tell_rounding(mesh, raw, judge)
     digest = hashlib.sha256(data).hexdigest()
     found = MeshFile(judge.name, digest, raw.kind, raw.unit, mesh, raw.bodies, raw.copies)
-    return found, tuple(judge.findings)
+    return found, judge.findings
 
 
 def _tell_rounding(mesh: Mesh, raw: RawMesh, judge: Judge) -> None:
