@@ -17,6 +17,7 @@ from cakewright.model.mesh import FloatArray, Mesh
 
 Point = tuple[float, float]
 Spot = tuple[float, float, float]
+SLIVER = 0.01  # mm; shorter edges would collapse in the single precision of STL
 ROUND = 48  # segments of a circle where nothing else is said
 
 
@@ -169,5 +170,5 @@ def to_mesh(body: Manifold) -> Mesh:
     if body.status().name != "NoError" or body.is_empty():
         raise GeometryError(f"a demo body cannot be made: {body.status().name}")
     x0, y0, z0, *_ = body.bounding_box()
-    raw = body.translate((-x0, -y0, -z0)).to_mesh64()
+    raw = body.simplify(SLIVER).translate((-x0, -y0, -z0)).to_mesh64()
     return Mesh(np.asarray(raw.vert_properties)[:, :3], np.asarray(raw.tri_verts, dtype=np.int32))

@@ -50,7 +50,7 @@ def ball_joint(ball_mm: float = 16.8) -> Manifold:
 def lattice_shade(rim_mm: float = 4.7) -> Manifold:
     """A lamp shade, 160 x 160 x 110: two crossing layers of 1.2 mm struts between a foot and a crown ring."""
     struts = []
-    for turn, lift in ((1, 0.0), (-1, 0.0)):
+    for turn, lift in ((1, 0.13), (-1, -0.09)):  # unlike radii: coinciding edges would leave slivers
         for i in range(20):
             struts.append(kit.sweep(_strut(i / 20, 0.2 * turn, lift), 0.6, 4))
     struts += [kit.sweep(_strut(i / 20, 0.0, -6.0), 0.6, 4) for i in range(20)]

@@ -33,7 +33,7 @@ def device_shell(wall_mm: float = 2.72, revision: str = "F") -> Manifold:
     vents = [kit.plate(2.4, 16, 20, 1.1).translate((x, 18, -8)) for x in range(46, 67 if revision == "G" else 60, 5)]
     trigger = kit.along_y(kit.plate(30, 14, 40, 6)).translate((20, 20, 22))
     plug = kit.along_x(kit.plate(9, 14, 40, 3)).translate((-100, -14, 18))
-    lip = (_pear(wall_mm * 0.5) - _pear(wall_mm)).extrude(3).translate((0, 0, 32.5))
+    lip = (_pear(wall_mm * 0.5) - _pear(wall_mm * 1.3)).extrude(3).translate((0, 0, 32.5))
     return outer - inner + inside - lip - kit.union([display, *keys, *vents, trigger, plug])
 
 

@@ -31,7 +31,7 @@ def lettering(word: str, height_mm: float, stroke_mm: float, depth_mm: float) ->
         for stroke in _LETTERS[letter]:
             points = [(x * unit + i * pitch, y * unit) for x, y in stroke]
             bars += [_bar(a, b, stroke_mm) for a, b in itertools.pairwise(points)]
-    flat = CrossSection.batch_boolean(bars, OpType.Add)
+    flat = CrossSection.batch_boolean(bars, OpType.Add).simplify(0.02)
     x0, y0, x1, y1 = flat.bounds()
     return flat.translate((-(x0 + x1) / 2, -(y0 + y1) / 2)).extrude(depth_mm)
 
@@ -43,11 +43,10 @@ def _bar(a: kit.Point, b: kit.Point, width: float) -> CrossSection:
 
 def plaque(base_mm: float = 3.2) -> Manifold:
     """A plaque, 90 x 30 x 4, with a rim, raised letters and two screw holes."""
-    base = kit.plate(90, 30, base_mm, 4)
-    rim = (kit.outline(90, 30, 4) - kit.outline(87, 27, 2.5)).extrude(4)
-    word = lettering("NORDLICHT", 9, 1.5, 4)
+    board = kit.plate(90, 30, 4, 4) - kit.plate(87, 27, 4, 2.5).translate((0, 0, base_mm))
+    word = lettering("NORDLICHT", 9, 1.5, 3).translate((0, 0, 1))
     holes = [kit.rod(3.2, 9, 32).translate((x, 0, -2)) for x in (-40.5, 40.5)]
-    return base + rim + word - kit.union(holes)
+    return board + word - kit.union(holes)
 
 
 def hall(wall_mm: float = 2.75) -> Manifold:
