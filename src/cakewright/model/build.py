@@ -55,7 +55,10 @@ class LeftOut:
 
 @dataclass(frozen=True, eq=False)
 class Nest:
-    """Placed pieces in one chamber. `density` is solid volume / (inner base area x height)."""
+    """Placed pieces in one chamber.
+
+    `base_mm` is the whole platform, x by y, margins included; `density` is solid volume / (platform x height).
+    """
 
     placements: tuple[Placement, ...]
     left_out: tuple[LeftOut, ...]
