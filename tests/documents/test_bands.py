@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from cakewright.documents.bands import band_mm, bands, depth_of
+from cakewright.documents.bands import band_mm, bands, depth_of, leaving_bands
 from cakewright.sources.safety import FRAGILE_WARNING
 
 
@@ -30,10 +30,26 @@ def test_fragile_pieces_are_announced_at_least_20_mm_before(plan, part):
         assert top == 0 or deep - top >= FRAGILE_WARNING.value
 
 
-def test_hooked_pieces_carry_their_warning_in_their_band(plan):
+def test_only_hooks_that_still_matter_are_spoken_of(plan):
+    """L01-04 hangs under ducts that are long out: no word. L02-01 hangs under a deeper plate: it stays until then."""
     cut = bands(plan, plan.build("B1"))
-    said = {piece: before for band in cut for piece, before in band.waits}
-    assert said == dict(plan.build("B1").removal.hooked)
+    waits = [(band.top_mm, w) for band in cut for w in band.waits]
+    assert [(top, w.piece, w.before, w.until_mm) for top, w in waits] == [(80, "L02-01", ("L01-01",), 120)]
+    assert all(not band.first for band in cut)
+
+
+def test_a_hook_inside_a_band_is_told_as_an_order(plan):
+    build = plan.build("B1")
+    removal = replace(build.removal, hooked=(("L03-01", ("L03-02",)),))
+    cut = bands(plan, replace(build, removal=removal))
+    assert [pair for band in cut for pair in band.first] == [("L03-01", ("L03-02",))]
+    assert all(not band.waits for band in cut)
+
+
+def test_chains_of_hooks_leave_with_the_deepest():
+    """a under b under c: all three leave in the band of c; a ring of hooks ends too."""
+    assert leaving_bands({"a": 0, "b": 1, "c": 4}, {"a": ("b",), "b": ("c",)}) == {"a": 4, "b": 4, "c": 4}
+    assert leaving_bands({"a": 0, "b": 1}, {"a": ("b",), "b": ("a",)}) == {"a": 1, "b": 1}
 
 
 def test_bands_are_never_thinner_than_the_warning():

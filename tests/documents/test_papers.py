@@ -136,7 +136,7 @@ def test_tray_letters_avoid_digits_lookalikes():
 def test_unpacking_map_goes_down_and_warns(papers):
     text = text_of(papers["unpacking map", "B1"])
     assert text.index("0 – 20 mm deep") < text.index("20 – 40 mm deep") < text.index("80 – 100 mm deep")
-    assert "C 01 (L02-01) is hooked under D 01: do not lift it yet." in text
+    assert "C 01 (L02-01) is hooked under D 01: do not lift it yet, it comes free below 120 mm." in text
     assert "Fragile, coming: A clip <tiny> rev A: 6 from 7 mm" in text
     assert "L04-01) and" in text_of(papers["unpacking map", "B2"]) or "hang together" in text_of(
         papers["unpacking map", "B2"]

@@ -98,6 +98,10 @@ def meshes() -> dict[str, Mesh]:
     return {name: _mesh(shape) for name, shape in shapes.items()}
 
 
+def _volume(mesh: Mesh) -> float:
+    return float(trimesh.Trimesh(mesh.vertices, mesh.faces, process=False).volume)
+
+
 def parts() -> dict[str, Part]:
     return {
         name: Part(
@@ -105,7 +109,7 @@ def parts() -> dict[str, Part]:
             name=name,
             revision="A",
             mesh=mesh,
-            measures=Measures(1000.0, 800.0, tuple(mesh.size_mm), len(mesh.faces), 1, True, True),
+            measures=Measures(_volume(mesh), 800.0, tuple(mesh.size_mm), len(mesh.faces), 1, True, True),
             origin=FileOrigin(f"{name}.stl", mesh.sha256, "stl", LengthUnit.MILLIMETER, "sizes fit the order list"),
             is_delicate=name == "clip",
         )
@@ -201,13 +205,13 @@ def _build(key: str, placed: tuple[Placement, ...], height: float, hours: float,
         machine="A1",
         chamber_type="small",
         lines=tuple(sorted({p.line for p in placed})),
-        nest=Nest(placed, (), (190, 240), height, 0.081, 5, 1, 1),
+        nest=Nest(placed, (), (178, 228), height, 0.081, 5, 1, 1),
         verification=Verification(5, PairGap(placed[0].piece, placed[1].piece, 5.3), (), (), 120, 0.4),
         removal=removal,
         profile=LayerProfile(0.1, area, area / 10, np.full(layers, 6, dtype=np.int32)),
         print_time=PrintTime(5400, layers * 10, layers * 9, 0, 1200, layer_s, 0.05),
         cooling=_cooling(hours),
-        powder=PowderNeed(6.4, 2.56, 3.84, 0.55, 0.23, 5.6, 0.4, 0.12, 1.78, "class standard in line 1 asks for 40 %"),
+        powder=PowderNeed(6.4, 2.56, 3.84, 0.55, 0.23, 5.62, 0.4, 0.12, 1.78, "class standard in line 1 asks for 40 %"),
         reason="fills one chamber with everything due by Thursday",
         line_reasons=((5, "due first, so it lies on top"),),
     )
@@ -223,7 +227,7 @@ def builds() -> tuple[Build, ...]:
     second = _build("B2", two, 58, 6, Removal(rest, (("L04-01", "L04-02"),), ()))
     bad = Verification(5, PairGap("L04-01", "L04-02", 1.2), (PairGap("L04-01", "L04-02", 1.2),), (), 21, 0.1)
     left = LeftOut("L06-04", 6, "no room below the lid")
-    nest = Nest(second.nest.placements, (left,), (190, 240), 58, 0.05, 5, 1, 1)
+    nest = Nest(second.nest.placements, (left,), (178, 228), 58, 0.05, 5, 1, 1)
     return (first, _with(second, verification=bad, nest=nest))
 
 

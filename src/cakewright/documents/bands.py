@@ -25,18 +25,30 @@ class Group:
 
 
 @dataclass(frozen=True, slots=True)
+class Waits:
+    """A piece that must stay when it is met, what it hangs under, and the depth at which it comes free."""
+
+    piece: str
+    before: tuple[str, ...]
+    until_mm: float
+
+
+@dataclass(frozen=True, slots=True)
 class Band:
     """Depths are mm below the surface of the cake, [top, bottom).
 
     `coming` are fragile pieces announced here: each is met at least the warning depth below `top_mm`,
-    or, in the first band, straight away. `waits` pairs a piece with those that must leave before it.
+    or, in the first band, straight away. `waits` pairs a piece of this band with pieces of deeper bands
+    that must leave before it: it stays, and leaves with the band in `until_mm`. `first` pairs a piece
+    with pieces of this band that go first. Pieces of bands above are out by then and not mentioned.
     """
 
     top_mm: float
     bottom_mm: float
     groups: tuple[Group, ...]
     coming: tuple[tuple[Placement, float], ...]
-    waits: tuple[tuple[str, tuple[str, ...]], ...]
+    waits: tuple[Waits, ...]
+    first: tuple[tuple[str, tuple[str, ...]], ...]
     stuck: tuple[tuple[str, ...], ...]
 
     @property
@@ -66,20 +78,41 @@ def bands(plan: WeekPlan, build: Build) -> tuple[Band, ...]:
     thick = band_mm(surface_mm(plan, build))
     depth = {p.piece: depth_of(plan, build, p) for p in build.nest.placements}
     deepest = max(depth.values(), default=0.0)
-    cut = [(k * thick, (k + 1) * thick) for k in range(int(deepest // thick) + 1)]
-    made = [_band(plan, build, depth, top, bottom) for top, bottom in cut]
+    leaves = leaving_bands({piece: int(d // thick) for piece, d in depth.items()}, dict(build.removal.hooked))
+    made = [_band(plan, build, depth, k, thick, leaves) for k in range(int(deepest // thick) + 1)]
     return tuple(b for b in made if b.groups or b.coming)
 
 
-def _band(plan: WeekPlan, build: Build, depth: dict[str, float], top: float, bottom: float) -> Band:
-    here = [p for p in build.nest.placements if top <= depth[p.piece] < bottom]
+def leaving_bands(met: dict[str, int], hooked: dict[str, tuple[str, ...]]) -> dict[str, int]:
+    """Number of the band in which each piece can leave: where it is met, or later when it hangs under others."""
+    leaves = dict(met)
+    for _ in range(len(hooked)):  # each round settles at least one piece of a chain
+        moved = False
+        for piece, before in hooked.items():
+            last = max((leaves[b] for b in before if b in leaves), default=0)
+            if piece in leaves and last > leaves[piece]:
+                leaves[piece], moved = last, True
+        if not moved:
+            break
+    return leaves
+
+
+def _band(
+    plan: WeekPlan, build: Build, depth: dict[str, float], number: int, thick: float, leaves: dict[str, int]
+) -> Band:
+    top, bottom = number * thick, (number + 1) * thick
+    here = [p for p in build.nest.placements if int(depth[p.piece] // thick) == number]
     names = {p.piece for p in here}
+    hooked = {piece: before for piece, before in build.removal.hooked if piece in names}
+    later = {piece: tuple(b for b in before if leaves.get(b, 0) > number) for piece, before in hooked.items()}
+    same = {piece: tuple(b for b in before if leaves.get(b, -1) == number) for piece, before in hooked.items()}
     return Band(
         top,
         bottom,
         _groups(plan, build, here, depth),
         _coming(plan, build, depth, top, bottom),
-        tuple((piece, before) for piece, before in build.removal.hooked if piece in names),
+        tuple(Waits(piece, before, leaves[piece] * thick) for piece, before in later.items() if before),
+        tuple((piece, before) for piece, before in same.items() if before and not later[piece]),
         tuple(group for group in build.removal.stuck if names & set(group)),
     )
 

@@ -7,7 +7,7 @@ from typing import Any
 from cakewright.documents.report_builds import powder_words
 from cakewright.documents.sheet import set_pdf
 from cakewright.documents.timeline import hours_of
-from cakewright.documents.words import build_id, kg, moment, percent
+from cakewright.documents.words import build_id, charge, moment, percent
 from cakewright.model.build import Build
 from cakewright.model.plan import WeekPlan
 from cakewright.safety import CLOSING, Work, cautions_of, to_wear
@@ -37,6 +37,7 @@ def allowed(mass_kg: float) -> tuple[float, float]:
 def _data(plan: WeekPlan, build: Build) -> dict[str, Any]:
     need = build.powder
     hours = hours_of(plan, build)
+    whole, virgin, used = charge(need)
     return {
         "title": f"Powder slip · {plan.cell.name} · plan {plan.version}",
         "subtitle": f"{build.key} · {build.material}",
@@ -44,8 +45,8 @@ def _data(plan: WeekPlan, build: Build) -> dict[str, Any]:
         "footer": f"{plan.cell.name} · plan {plan.version} · build {build.key} · powder",
         "closing": CLOSING,
         "for": f"For {build.machine} · {hours.chamber or 'chamber ____'}, needed {moment(hours.load, plan.cell.zone)}",
-        "rows": [_row("1", "Used, sieved", need.used_kg), _row("2", "Virgin", need.virgin_kg)],
-        "total": _row("", "Charge", need.charge_kg),
+        "rows": [_row("1", "Used, sieved", used, need.used_kg), _row("2", "Virgin", virgin, need.virgin_kg)],
+        "total": _row("", "Charge", whole, need.charge_kg),
         "ratio": f"Virgin share {percent(need.refresh_ratio)}: {need.refresh_reason}.",
         "words": list(powder_words(need)[1:]),
         "mixing": list(MIXING),
@@ -60,6 +61,6 @@ def _data(plan: WeekPlan, build: Build) -> dict[str, Any]:
     }
 
 
-def _row(number: str, what: str, mass_kg: float) -> dict[str, str]:
+def _row(number: str, what: str, printed: str, mass_kg: float) -> dict[str, str]:
     low, high = allowed(mass_kg)
-    return {"n": number, "what": what, "kg": kg(mass_kg), "range": f"{low:.2f} to {high:.2f}"}
+    return {"n": number, "what": what, "kg": printed, "range": f"{low:.2f} to {high:.2f}"}

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from cakewright.documents.raster import EMPTY, draw_lines, fill_triangles, outline
+from cakewright.documents.raster import EMPTY, draw_lines, fill_triangles, ink, outline, spots
 from cakewright.errors import InputError
 from cakewright.model.build import Build, Placement
 from cakewright.model.mesh import FloatArray, Mesh
@@ -54,13 +54,17 @@ _VIEWS["corner"] = _corner_axes()
 
 @dataclass(frozen=True, eq=False)
 class Shape:
-    """Something to draw: a mesh where it stands, under a name, in a colour."""
+    """Something to draw: a mesh where it stands, under a name, in a colour.
+
+    Say `is_closed` only of a closed mesh with its faces outwards: its far side is then not drawn.
+    """
 
     name: str
     mesh: Mesh
     colour: Colour
     rotation: FloatArray = field(default_factory=lambda: np.eye(3))
     translation: FloatArray = field(default_factory=lambda: np.zeros(3))
+    is_closed: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -167,61 +171,43 @@ def draw(
     shade = np.ones((height, width), dtype=np.float32)
     light = (_LIGHT / np.linalg.norm(_LIGHT)).astype(np.float32)
     for i, (shape, points) in enumerate(zip(todo, seen, strict=True)):
-        owner = np.full(len(shape.mesh.faces), i, dtype=np.int32)
-        fill_triangles(to_pixels(points), shape.mesh.faces, owner, depth, who, shade, light)
+        fill_triangles(to_pixels(points), shape.mesh.faces, i, shape.is_closed, depth, who, shade, light)
     if frame_mm:
         draw_lines(to_pixels(frame), ends, depth, who, 0.2)
     edges = outline(depth, who, max(2.0, 6 / scale))
-    spots, counted = _spots(todo, who)
-    pixels = _ink(todo, who, shade, edges, paper)
-    return Picture(pixels, spots, counted, axes, low[:2], scale / _OVERSAMPLE, pad / _OVERSAMPLE)
-
-
-def _ink(
-    shapes: list[Shape], who: NDArray[np.int32], shade: NDArray[np.float32], edges: NDArray[np.bool_], paper: Colour
-) -> Bytes:
-    colours = np.array([*(s.colour for s in shapes), _FRAME, paper], dtype=np.float32)  # -2 frame, -1 paper
-    image = colours[who]
-    image[who >= 0] *= shade[who >= 0][:, None]
-    image[edges] = _INK
-    h, w = who.shape
-    small = image.reshape(h // _OVERSAMPLE, _OVERSAMPLE, w // _OVERSAMPLE, _OVERSAMPLE, 3).mean(axis=(1, 3))
-    return np.asarray(np.round(255 * np.clip(small, 0, 1)), dtype=np.uint8)
+    colours = np.array([*(s.colour for s in todo), _FRAME, paper], dtype=np.float32)  # -2 frame, -1 paper
+    pixels = ink(who, shade, edges, colours, np.array(_INK, dtype=np.float32))
+    named, counted = _spots(todo, who)
+    return Picture(pixels, named, counted, axes, low[:2], scale / _OVERSAMPLE, pad / _OVERSAMPLE)
 
 
 def _spots(shapes: list[Shape], who: NDArray[np.int32]) -> tuple[dict[str, tuple[float, float]], dict[str, int]]:
-    """For each visible shape the pixel of its own that is nearest to the middle of what is seen of it."""
+    """For each visible shape a spot on it, near the middle of what is seen of it, and how many pixels are seen."""
     h, w = who.shape
-    ys, xs = np.nonzero(who >= 0)
-    owners = who[ys, xs]
-    order = np.argsort(owners, kind="stable")
-    ys, xs, owners = ys[order], xs[order], owners[order]
-    spots: dict[str, tuple[float, float]] = {}
-    seen: dict[str, int] = {}
-    for i in np.unique(owners):
-        a, b = np.searchsorted(owners, [i, i + 1])
-        px, py = xs[a:b], ys[a:b]
-        k = int(np.argmin((px - px.mean()) ** 2 + (py - py.mean()) ** 2))
-        spots[shapes[i].name] = (float(px[k]) / w, float(py[k]) / h)
-        seen[shapes[i].name] = int(b - a) // _OVERSAMPLE**2
-    return spots, seen
+    found = spots(who, len(shapes))
+    seen = {shape.name: row for shape, row in zip(shapes, found, strict=True) if row[0] > 0}
+    named = {name: (float(row[1]) / w, float(row[2]) / h) for name, row in seen.items()}
+    return named, {name: int(row[0]) // _OVERSAMPLE**2 for name, row in seen.items()}
 
 
-def cake_frame(build: Build) -> tuple[float, float, float]:
-    """Inner base of the chamber by the height of the nest, mm."""
-    return (build.nest.base_mm[0], build.nest.base_mm[1], build.nest.height_mm)
+def cake_frame(plan: WeekPlan, build: Build) -> tuple[float, float, float]:
+    """Inside of the chamber, wall to wall, up to the top of the nest, mm."""
+    chamber = plan.cell.chamber_type(build.chamber_type)
+    return (chamber.x_mm, chamber.y_mm, build.nest.height_mm)
 
 
 def piece_shape(plan: WeekPlan, piece: Placement, colour: Colour) -> Shape:
     """A placed piece, ready to draw."""
-    return Shape(piece.piece, plan.parts[piece.part_key].mesh, colour, piece.rotation, piece.translation)
+    part = plan.parts[piece.part_key]
+    closed = part.measures.is_watertight and part.measures.is_oriented
+    return Shape(piece.piece, part.mesh, colour, piece.rotation, piece.translation, closed)
 
 
 def nest_drawing(plan: WeekPlan, build: Build, view: View = "corner", size: int = 900) -> Picture:
     """The pieces of a build where they stand, one tint for each order line, in the frame of the cake."""
     tints = line_tints(plan)
     shapes = [piece_shape(plan, p, tints[p.line]) for p in build.nest.placements]
-    return draw(shapes, view, size, cake_frame(build))
+    return draw(shapes, view, size, cake_frame(plan, build))
 
 
 def nest_picture(plan: WeekPlan, build: Build, view: View = "corner", size: int = 900) -> bytes:

@@ -9,7 +9,7 @@ from cakewright.documents.render import css_colour, line_tints, nest_picture
 from cakewright.documents.report_curves import area_svg, temperature_svg
 from cakewright.documents.timeline import BuildHours, hours_of
 from cakewright.documents.verdicts import Verdict, clearance_verdict, removal_verdict
-from cakewright.documents.words import count, duration, kg, listed, moment, percent, span, trays
+from cakewright.documents.words import charge, count, duration, kg, listed, moment, percent, span, trays
 from cakewright.findings import Finding
 from cakewright.model.build import Build, PowderNeed
 from cakewright.model.plan import WeekPlan
@@ -57,6 +57,7 @@ def build_section(plan: WeekPlan, build: Build, lonely: bool) -> BuildSection:
     """Collect the section of one build; `lonely` says that its cake gets cool when nobody is in."""
     hours = hours_of(plan, build)
     need = build.powder
+    _, virgin, used = charge(need)
     return BuildSection(
         key=build.key,
         headline=f"{build.machine} · {hours.chamber or 'no chamber'} · {build.material}",
@@ -69,8 +70,8 @@ def build_section(plan: WeekPlan, build: Build, lonely: bool) -> BuildSection:
         opening_words=_opening(plan, build, hours, lonely),
         powder_words=powder_words(need),
         virgin_share=100 * need.virgin_kg / need.charge_kg if need.charge_kg else 0.0,
-        virgin=kg(need.virgin_kg),
-        used=kg(need.used_kg),
+        virgin=virgin,
+        used=used,
         verdicts=(clearance_verdict(build.verification), removal_verdict(build.removal)),
         trays=_trays(plan, build),
         left_out=tuple(f"{x.piece}: {x.reason}" for x in build.nest.left_out),

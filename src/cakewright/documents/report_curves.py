@@ -97,7 +97,7 @@ def area_svg(build: Build) -> str:
     area = _buckets(np.asarray(build.profile.area_mm2) / _MM2_PER_CM2, _POINTS)
     tall = build.profile.layers * build.profile.layer_mm
     step = nice_step(float(area.max()) or 1.0, 4)
-    chart = _Chart(340, 300, max(step * float(np.ceil(area.max() / step)), step), tall)
+    chart = _Chart(340, 300, max(1.03 * float(area.max()), step), tall)
     up = (np.arange(len(area)) + 0.5) * tall / len(area)
     path = chart.points(area, up)
     body = [
@@ -131,8 +131,8 @@ def temperature_svg(plan: WeekPlan, build: Build) -> str:
         chart.level(c.target_c, "c-target"),
         *_hour_ticks(plan, build, chart),
         *_curves(chart, c),
-        f'<text class="c-mark" text-anchor="end" x="{chart.x(early) - 5:.1f}" y="{chart.y(c.target_c) - 5:.1f}">'
-        f"open below {c.target_c:g} °C</text>",
+        f'<text class="c-mark" text-anchor="middle" x="{min(chart.x(likely), chart.width - 56):.1f}" '
+        f'y="{chart.top + 13}">below {c.target_c:g} °C</text>',
         chart.name("hours after the print end; °C upwards"),
     ]
     return chart.svg("Temperature of the cake after the print end", body)

@@ -12,9 +12,10 @@ from cakewright.documents.timeline import hours_of
 from cakewright.documents.words import day, moment
 from cakewright.model.plan import Task, TaskKind, WeekPlan
 
-_NAMES, _ROW, _BAR, _TOP, _GROUP = 132, 34, 22, 46, 26
-_DAY_PX = 150
-_CHAR_PX = 7.2
+_NAMES, _ROW, _BAR, _TOP, _GROUP = 150, 34, 22, 46, 26
+_DAY_PX = 148
+_CHAR_PX = 7.4
+_THIN_PX = 7.0
 
 _KIND_CLASS = {
     TaskKind.PRINT: "k-print",
@@ -189,6 +190,7 @@ def _bar(plan: WeekPlan, scale: _Scale, task: Task, y: int) -> str:
     width = max(x1 - x0, 2.0)
     name = _fit(task.build, width - 4)
     label = f'<text class="g-label {kind}-t" x="{x0 + 5:.1f}" y="{y + 15}">{escape(name)}</text>' if name else ""
+    kind += " g-thin" if width < _THIN_PX else ""
     rect = f'<rect class="g-bar {kind}" x="{x0:.1f}" y="{y}" width="{width:.1f}" height="{_BAR}" rx="2"/>'
     return f"<g><title>{escape(told)}</title>{rect}{label}</g>"
 

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 from cakewright.documents.render import css_colour, line_tints
 from cakewright.documents.tables import line_state
 from cakewright.documents.verdicts import stop_reasons
-from cakewright.documents.words import count, duration, kg, moment, money
+from cakewright.documents.words import count, day, due, duration, kg, moment, money
 from cakewright.model.order import OrderLine
 from cakewright.model.plan import LinePromise, WeekPlan
 
@@ -95,8 +95,8 @@ def _when(instant: datetime | None, zone: ZoneInfo) -> str:
 def _due(plan: WeekPlan, line: OrderLine, promise: LinePromise | None) -> str:
     zone = plan.cell.zone
     if promise is not None:
-        return moment(promise.due_by, zone)
-    return moment(datetime(line.due.year, line.due.month, line.due.day, tzinfo=zone), zone)[:-6]
+        return due(promise.due_by, zone)
+    return day(datetime(line.due.year, line.due.month, line.due.day, tzinfo=zone), zone)
 
 
 def _late_by(promise: LinePromise | None) -> str:

@@ -8,7 +8,7 @@ from cakewright.documents.render import Picture, cake_frame, draw, piece_shape
 from cakewright.documents.sheet import picture_svg, set_pdf
 from cakewright.documents.timeline import BuildHours, hours_of
 from cakewright.documents.verdicts import stop_reasons
-from cakewright.documents.words import build_id, count, duration, kg, listed, moment, percent, span, trays
+from cakewright.documents.words import build_id, charge, count, duration, listed, moment, percent, span, trays
 from cakewright.model.build import Build
 from cakewright.model.plan import WeekPlan
 from cakewright.safety import CLOSING, Work, to_wear
@@ -76,19 +76,16 @@ def _times(plan: WeekPlan, build: Build, hours: BuildHours) -> dict[str, str]:
 
 def _charge(build: Build) -> dict[str, str]:
     need = build.powder
-    return {
-        "charge": kg(need.charge_kg),
-        "virgin": kg(need.virgin_kg),
-        "used": kg(need.used_kg),
-        "blend_note": f"refresh {percent(need.refresh_ratio)}: {need.refresh_reason}",
-    }
+    whole, virgin, used = charge(need)
+    reason = f"refresh {percent(need.refresh_ratio)}: {need.refresh_reason}"
+    return {"charge": whole, "virgin": virgin, "used": used, "blend_note": reason}
 
 
 def _grey_nest(plan: WeekPlan, build: Build) -> Picture:
-    greys = (0.93, 0.62, 0.80, 0.50, 0.88, 0.70)
+    greys = (0.95, 0.62, 0.80, 0.48, 0.88, 0.70)
     of_line = {line: greys[i % len(greys)] for i, line in enumerate(build.lines)}
     shapes = [piece_shape(plan, p, (g := of_line[p.line], g, g)) for p in build.nest.placements]
-    return draw(shapes, "corner", 900, cake_frame(build))
+    return draw(shapes, "corner", 900, cake_frame(plan, build))
 
 
 def _tray_rows(plan: WeekPlan, build: Build) -> list[dict[str, str]]:
@@ -111,16 +108,16 @@ def _steps(plan: WeekPlan, build: Build) -> list[dict[str, Any]]:
         empty: dict[str, Any] = {"ticks": [], "notes": [], "sign": []}
         return {"title": title, "wear": list(to_wear(*works)), **empty, **more}
 
-    need = build.powder
+    whole, virgin, used = charge(build.powder)
     delicate = sorted(
         {plan.parts[p.part_key].name for p in build.nest.placements if plan.parts[p.part_key].is_delicate}
     )
     fragile = f"Fragile: {listed(delicate)}. " if delicate else ""
     return [
         step(
-            f"Weigh and fill {kg(need.charge_kg)}",
+            f"Weigh and fill {whole}",
             Work.BLEND,
-            ticks=[f"{kg(need.used_kg)} used and {kg(need.virgin_kg)} virgin weighed, mixed, labelled (powder slip)"],
+            ticks=[f"{used} used and {virgin} virgin weighed, mixed, labelled (powder slip)"],
         ),
         step(
             f"Check (about {PRE_PRINT_MINUTES.value:g} minutes), then start",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from cakewright.documents.bands import Band, Group, bands, surface_mm
-from cakewright.documents.render import Colour, Picture, Shape, cake_frame, draw, piece_shape
+from cakewright.documents.render import Colour, Picture, cake_frame, draw, piece_shape
 from cakewright.documents.sheet import picture_svg, set_pdf
 from cakewright.documents.timeline import hours_of
 from cakewright.documents.words import build_id, count, listed, moment, trays
@@ -13,9 +13,8 @@ from cakewright.model.build import Build
 from cakewright.model.plan import WeekPlan
 from cakewright.safety import CLOSING, Work, to_wear
 
-_NOW: Colour = (0.45, 0.45, 0.45)
-_FRAGILE: Colour = (0.72, 0.72, 0.72)
-_LATER: Colour = (0.95, 0.95, 0.95)
+_NOW: tuple[Colour, ...] = ((0.34, 0.34, 0.34), (0.58, 0.58, 0.58), (0.45, 0.45, 0.45))
+_LATER: Colour = (0.97, 0.97, 0.97)
 _PICTURE_PX = 640
 _MOST_SQUARES = 12
 _MOST_TAGS = 40
@@ -53,18 +52,18 @@ def _tag(letters: dict[int, str], named: set[str], piece: str, line: int) -> str
     return f"{letters[line]} {piece.rsplit('-', 1)[-1]}" if piece in named else letters[line]
 
 
-def _named(build: Build) -> set[str]:
-    pairs = {piece for piece, _ in build.removal.hooked} | {x for _, before in build.removal.hooked for x in before}
-    return pairs | {piece for group in build.removal.stuck for piece in group}
+def _named(band: Band) -> set[str]:
+    """Pieces that a warning of this band speaks of."""
+    waiting = {w.piece for w in band.waits} | {x for w in band.waits for x in w.before}
+    ordered = {piece for piece, _ in band.first} | {x for _, before in band.first for x in before}
+    return waiting | ordered | {piece for group in band.stuck for piece in group}
 
 
 def _band(plan: WeekPlan, build: Build, band: Band, index: int, total: int) -> dict[str, Any]:
-    letters, named = trays(build), _named(build)
+    letters, named = trays(build), _named(band)
     tag = {p.piece: _tag(letters, named, p.piece, p.line) for p in build.nest.placements}
     above, aside = _pictures(plan, build, band)
-    spots = above.spots
     height, width = above.pixels.shape[:2]
-    shown = [p for p in band.pieces if p.piece in spots][:_MOST_TAGS]
     side_h, side_w = aside.pixels.shape[:2]
     surface = surface_mm(plan, build)
     return {
@@ -73,31 +72,31 @@ def _band(plan: WeekPlan, build: Build, band: Band, index: int, total: int) -> d
         "count": count(len(band.pieces), "piece"),
         "above": picture_svg(above),
         "above_ratio": height / width,
-        "tags": [{"x": spots[p.piece][0], "y": spots[p.piece][1], "text": tag[p.piece]} for p in shown],
+        "tags": _tags(band, above, tag, named),
         "aside": picture_svg(aside),
         "aside_ratio": side_h / side_w,
         "from": aside.where((0.0, 0.0, min(surface - band.top_mm, build.nest.height_mm)))[1],
         "to": aside.where((0.0, 0.0, max(surface - band.bottom_mm, 0.0)))[1],
         "coming": _coming_words(plan, band, letters),
         "warnings": [*_stuck_words(band, tag), *_wait_words(band, tag)],
+        "first": _first_words(band, tag),
         "rows": [_row(plan, g) for g in band.groups],
     }
 
 
+def _tags(band: Band, above: Picture, tag: dict[str, str], named: set[str]) -> list[dict[str, Any]]:
+    """Where the tags go: those with a warning first, so that they are never the ones left out."""
+    shown = sorted((p.piece for p in band.pieces if p.piece in above.spots), key=lambda piece: piece not in named)
+    return [{"x": above.spots[p][0], "y": above.spots[p][1], "text": tag[p]} for p in reversed(shown[:_MOST_TAGS])]
+
+
 def _pictures(plan: WeekPlan, build: Build, band: Band) -> tuple[Picture, Picture]:
-    here = {p.piece for p in band.pieces}
+    shade = {p.piece: _NOW[i % len(_NOW)] for i, g in enumerate(band.groups) for p in g.pieces}
     limit = surface_mm(plan, build) - band.top_mm
     left = [p for p in build.nest.placements if p.z_max_mm <= limit + 1e-9]
 
-    def shape(piece_index: int) -> Shape:
-        p = left[piece_index]
-        colour = _LATER
-        if p.piece in here:
-            colour = _FRAGILE if plan.parts[p.part_key].is_delicate else _NOW
-        return piece_shape(plan, p, colour)
-
-    shapes = [shape(i) for i in range(len(left))]
-    frame = cake_frame(build)
+    shapes = [piece_shape(plan, p, shade.get(p.piece, _LATER)) for p in left]
+    frame = cake_frame(plan, build)
     return draw(shapes, "top", _PICTURE_PX, (frame[0], frame[1], 0.0)), draw(shapes, "front", _PICTURE_PX, frame)
 
 
@@ -114,10 +113,24 @@ def _coming_words(plan: WeekPlan, band: Band, letters: dict[int, str]) -> list[s
 
 def _wait_words(band: Band, tag: dict[str, str]) -> list[str]:
     return [
-        f"{tag[piece]} ({piece}) is hooked under {listed([tag[b] for b in before[:_MOST_NAMED]])}"
-        f"{' and others' if len(before) > _MOST_NAMED else ''}: do not lift it yet."
-        for piece, before in band.waits
+        f"{tag[w.piece]} ({w.piece}) is hooked under {_some(w.before, tag)}: "
+        f"do not lift it yet, it comes free below {w.until_mm:.0f} mm."
+        for w in band.waits
     ]
+
+
+def _first_words(band: Band, tag: dict[str, str]) -> list[str]:
+    """'E 7 before C 02 and F 10': what goes first inside the band, told from the piece that goes."""
+    waiting: dict[str, list[str]] = {}
+    for piece, before in band.first:
+        for other in before:
+            waiting.setdefault(other, []).append(piece)
+    return [f"{tag[goes]} before {_some(tuple(stays), tag)}" for goes, stays in waiting.items()]
+
+
+def _some(pieces: tuple[str, ...], tag: dict[str, str]) -> str:
+    said = [tag[p] for p in pieces[:_MOST_NAMED]]
+    return f"{', '.join(said)} and {len(pieces) - len(said)} more" if len(pieces) > len(said) else listed(said)
 
 
 def _stuck_words(band: Band, tag: dict[str, str]) -> list[str]:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from cakewright.model.build import Build
+from cakewright.model.build import Build, PowderNeed
 from cakewright.model.plan import Task, TaskKind, WeekPlan
 from cakewright.units import S_PER_MIN, hours_minutes
 
@@ -31,6 +31,12 @@ def moment(when: datetime | None, zone: ZoneInfo) -> str:
     return "no date" if when is None else f"{day(when, zone)} {clock(when, zone)}"
 
 
+def due(due_by: datetime, zone: ZoneInfo) -> str:
+    """The last instant that is on time; only the day when that is the end of the day."""
+    local = (due_by + timedelta(seconds=S_PER_MIN)).astimezone(zone)
+    return day(due_by, zone) if (local.hour, local.minute) == (0, 0) else moment(due_by, zone)
+
+
 def span(early: datetime, late: datetime, zone: ZoneInfo) -> str:
     """'Tue 2 Mar 07:10 – 09:40', with the second day only when it is another one."""
     if day(early, zone) == day(late, zone):
@@ -46,6 +52,12 @@ def duration(seconds: float) -> str:
 def kg(mass_kg: float) -> str:
     """'12.40 kg'."""
     return f"{mass_kg:.2f} kg"
+
+
+def charge(need: PowderNeed) -> tuple[str, str, str]:
+    """(charge, virgin, used) as printed: used is what the other two leave, so that the sheet adds up."""
+    whole, virgin = round(need.charge_kg, 2), round(need.virgin_kg, 2)
+    return kg(whole), kg(virgin), kg(whole - virgin)
 
 
 def percent(share: float, digits: int = 0) -> str:

@@ -1,0 +1,93 @@
+"""The inspection report of a line: what it is, where its pieces stood, room for values, person, gauge, decision.
+
+What the plan does not know (tolerances, sample size, results) is left to write in, never made up.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from cakewright.documents.sections import Block, facts, heading, letter, part_drawing, signatures, table, ticks, words
+from cakewright.documents.sheet import picture_svg, set_pdf
+from cakewright.documents.words import count, trays
+from cakewright.errors import InputError
+from cakewright.model.build import Build
+from cakewright.model.order import OrderLine
+from cakewright.model.plan import WeekPlan
+from cakewright.units import MM3_PER_CM3
+
+_VALUES = 5
+_BLANK_ROWS = 3
+DECISIONS = ("Accept", "Sort", "Rework", "Reject", "Ask for a concession")
+
+
+def inspection_report_pdf(plan: WeekPlan, number: int) -> bytes:
+    """The inspection report of one order line as a PDF file, A4, ready to fill in.
+
+    InputError when the line is not in the plan or no piece of it is in a build.
+    """
+    known = {line.line for line in plan.orders.lines}
+    if number not in known or not plan.builds_of(number):
+        listed = ", ".join(str(n) for n in sorted(known) if plan.builds_of(n))
+        raise InputError(f"line {number} has no pieces in this plan", remedy=f"use one of: {listed}")
+    return set_pdf("letter", _data(plan, plan.line(number)))
+
+
+def spread_over_height(build: Build, line: int) -> tuple[str, ...]:
+    """The lowest, the middle and the highest piece of a line: where a build shows its differences."""
+    pieces = sorted(build.pieces_of(line), key=lambda p: (p.z_min_mm, p.piece))
+    chosen = {0, len(pieces) // 2, len(pieces) - 1} if pieces else set()
+    return tuple(pieces[i].piece for i in sorted(chosen))
+
+
+def _data(plan: WeekPlan, line: OrderLine) -> dict[str, Any]:
+    part = plan.parts[plan.part_of_line[line.line]]
+    builds = plan.builds_of(line.line)
+    density = plan.cell.material(line.material).sintered_density_g_cm3
+    mass = part.measures.volume_mm3 / MM3_PER_CM3 * density
+    blocks: list[Block] = [
+        facts(
+            ("Part", line.title),
+            ("Order, customer", f"{line.order} · {line.customer}"),
+            ("File", part.origin.file),
+            ("Hash of the file (start)", part.origin.sha256[:16]),
+            ("Material, finish, class", f"{line.material} · {line.finish} · {line.quality_class}"),
+            ("Ordered, in builds", f"{line.quantity}, {sum(len(b.pieces_of(line.line)) for b in builds)}"),
+            ("Lot size · sample size · plan", "______ · ______ · ______________"),
+            ("Temperature · humidity · condition", "____ °C · ____ % · ____________"),
+        ),
+        table(
+            (("Part as in its file", "auto"), ("Pieces from the bottom, middle and top of each build", "1fr")),
+            [[{"svg": picture_svg(part_drawing(plan, part.key, 360)), "mm": 38}, _where(plan, line, builds)]],
+        ),
+        heading("Sizes, mm"),
+        _sizes(part.measures.size_mm, mass),
+        words(
+            "Nominal sizes are those of the part's box in its file; mass is volume × sintered density. "
+            "Sizes that matter and their tolerances come from the drawing or the order.",
+        ),
+        heading("Decision"),
+        ticks(*DECISIONS, across=3),
+        signatures("Measured by · date", "Released by · date"),
+    ]
+    return letter(plan, "Inspection report", line.key, f"line-{line.line}", blocks)
+
+
+def _where(plan: WeekPlan, line: OrderLine, builds: tuple[Build, ...]) -> str:
+    said = []
+    for b in builds:
+        height = {p.piece: f"{p.z_min_mm:.0f}–{p.z_max_mm:.0f} mm" for p in b.pieces_of(line.line)}
+        named = ", ".join(f"{piece} ({height[piece]})" for piece in spread_over_height(b, line.line))
+        said.append(f"{b.key} · {b.machine} · tray {trays(b)[line.line]} · {count(len(height), 'piece')}\n{named}")
+    return "\n\n".join(said)
+
+
+def _sizes(size: tuple[float, float, float], mass_g: float) -> Block:
+    known: list[tuple[str, str]] = [(f"box {axis}", f"{s:.2f}") for axis, s in zip("XYZ", size, strict=True)]
+    known.append(("mass, g", f"{mass_g:.2f}"))
+    blank: list[tuple[str | None, str | None]] = [(None, None)] * _BLANK_ROWS
+    columns = (("Feature", "1.5fr"), ("Nominal", "1fr"), ("Tolerance", "1fr"), ("Gauge", "1fr"))
+    return table(
+        (*columns, *((f"piece {'_' * 4}", "0.9fr") for _ in range(_VALUES))),
+        [[name, nominal, None, None, *[None] * _VALUES] for name, nominal in (*known, *blank)],
+    )
