@@ -12,6 +12,7 @@ from cakewright.documents.inspection_report import inspection_report_pdf, spread
 from cakewright.documents.packing_list import line_mass_g, packing_list_pdf
 from cakewright.documents.quote_sheet import quote_sheet_pdf
 from cakewright.errors import InputError
+from cakewright.model.plan import TaskKind
 from tests.documents.paper import find_qr, holds_qr, pages, picture_of, text_of
 from tests.documents.world import NASTY
 
@@ -47,7 +48,7 @@ def test_quote_names_lines_that_cannot_be_quoted(plan):
 def test_packing_list_gives_source_and_mass(plan):
     """Six knobs, cylinders of radius 14 and height 19 mm in 48 facets at 0.95 g/cm³: 66 g."""
     text = text_of(packing_list_pdf(plan, "knobs"))
-    assert "B1 tray C" in text and "66 g" in text
+    assert "B1 tray C" in text and "66.5 g" in text and "28 × 28 × 19 mm · 11.1 g each" in text
     assert line_mass_g(plan, plan.line(2)) == pytest.approx(6 * 0.95 * 3.1326 * 14**2 * 19 / 1000, rel=1e-3)
 
 
@@ -117,7 +118,7 @@ def test_handover_says_what_ends_and_who_may(plan):
     assert pages(pdf) == 1
     assert "Nobody is in for 62 h" in text
     assert "Cake of B2 is cool" in text and "Fri 5 Mar 20:00" in text
-    assert "holds the cake of B2 until Mon 8 Mar 09:00, hot until about Fri 5 Mar 20:00" in text
+    assert "holds the cake of B2, hot until about Fri 5 Mar 20:00, break-out Mon 8 Mar 09:00" in text
     assert "Mira and Dev" in text and "one name only: a risk" in text
     assert "call the emergency number" in text and "common practice, no source" in text
     assert "Mon 8 Mar 09:00 B2 unpack and sieve Mira" in text
@@ -125,9 +126,22 @@ def test_handover_says_what_ends_and_who_may(plan):
 
 def test_handover_of_a_night_shows_the_print_that_ends_in_it(plan):
     night = (datetime(2027, 3, 1, 15, 30, tzinfo=UTC), datetime(2027, 3, 2, 5, 30, tzinfo=UTC))
-    text = text_of(handover_pdf(plan, *night))
+    pdf = handover_pdf(plan, *night)
+    text = text_of(pdf)
+    assert pages(pdf) == 1
     assert "B1 is printed" in text and "± 27 min" in text
     assert "Cake of B1 is cool" in text
+
+
+def test_a_chamber_between_two_tasks_is_not_called_empty(plan):
+    """The cake of B2 is cool on Friday and stands in K2 until Monday, without any task in between."""
+    tasks = tuple(
+        replace(t, end=t.start + timedelta(hours=1)) if t.build == "B2" and t.kind is TaskKind.COOL else t
+        for t in plan.schedule.tasks
+    )
+    text = text_of(handover_pdf(replace(plan, schedule=replace(plan.schedule, tasks=tasks))))
+    assert "K2 holds the cake of B2" in text
+    assert "A1 and K1 nothing planned: empty or off" in text
 
 
 def test_handover_must_end_after_it_starts(plan):

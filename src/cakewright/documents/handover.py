@@ -7,16 +7,16 @@ from datetime import datetime, timedelta
 from itertools import pairwise
 from typing import Any
 
-from cakewright.documents.sections import Block, heading, letter, table, ticks
+from cakewright.documents.sections import Block, heading, letter, table, words
 from cakewright.documents.sheet import set_pdf
 from cakewright.documents.staffing import Window, staffed
 from cakewright.documents.timeline import hours_of
-from cakewright.documents.words import clock, day, duration, listed, moment, span
+from cakewright.documents.words import clock, day, duration, held, listed, moment, span, task_of
 from cakewright.errors import InputError
-from cakewright.model.plan import Task, TaskKind, WeekPlan
+from cakewright.model.plan import TaskKind, WeekPlan
 
 _MACHINE_ONLY = (TaskKind.PRINT, TaskKind.COOL, TaskKind.WAIT)
-_FIRST_TASKS = 6
+_FIRST_TASKS = 5
 
 IF_RED = (
     "Smoke, smell of burning, oxygen alarm: leave, close the door, call the emergency number. Nothing else.",
@@ -37,7 +37,7 @@ class _Event:
 
 
 def quiet_hours(plan: WeekPlan) -> Window:
-    """The longest stretch of the plan without anybody in, with something running or cooling if there is one.
+    """The longest stretch of the plan without anybody in, with a chamber taken if there is one.
 
     InputError when somebody is always in.
     """
@@ -46,7 +46,12 @@ def quiet_hours(plan: WeekPlan) -> Window:
     gaps = [(a[1], b[0]) for a, b in pairwise(here)]
     if not gaps:
         raise InputError("somebody is always in: there is nothing to hand over", remedy="give start and end yourself")
-    busy = [g for g in gaps if any(t.start < g[1] and t.end > g[0] for t in plan.schedule.tasks)]
+    taken = [
+        span
+        for c in plan.cell.chambers
+        for span in held(t for t in plan.schedule.tasks if t.chamber == c.name).values()
+    ]
+    busy = [g for g in gaps if any(a < g[1] and b > g[0] for a, b in taken)]
     return max(busy or gaps, key=lambda g: g[1] - g[0])
 
 
@@ -67,11 +72,11 @@ def _data(plan: WeekPlan, start: datetime, end: datetime) -> dict[str, Any]:
         heading("What ends when"),
         table((("When", "1.25fr"), ("What", "1.5fr"), ("Where", "0.8fr"), ("May it be touched?", "1.9fr")), rows),
         heading("How you find it"),
-        table((("Place", "auto"), ("What it does", "1fr")), [[name, said] for name, said in _state(plan, start, end)]),
+        table((("Place", "auto"), ("What it does", "1fr")), _state(plan, start, end)),
         heading("Who may do what"),
-        table((("Work", "auto"), ("Names", "1fr")), _names(plan)),
+        table((("Work", "auto"), ("Names", "1fr"), ("Work", "auto"), ("Names", "1fr")), _names(plan)),
         heading("If something is red (common practice, no source; your own plan wins)"),
-        ticks(*IF_RED),
+        words(*(f"{i}. {said}" for i, said in enumerate(IF_RED, start=1))),
         table((("Name", "1fr"), ("Phone", "1fr"), ("Name", "1fr"), ("Phone", "1fr")), _calls(plan), roomy=True),
         heading("First work afterwards"),
         table((("When", "auto"), ("What", "1fr"), ("Who", "1fr")), _first(plan, end)),
@@ -100,39 +105,44 @@ def _events(plan: WeekPlan, start: datetime, end: datetime) -> list[_Event]:
             found.append(_Event(likely, when, f"Cake of {build.key} is cool", hours.chamber, touch))
     for task in plan.schedule.tasks:
         if task.kind is TaskKind.WAIT and start <= task.end < end:
-            what = f"{task.label or task.kind.value} of {task.build} is over"
+            what = f"{task.label or task.kind.value} ({task.build}): done"
             found.append(_Event(task.end, moment(task.end, plan.cell.zone), what, task.station, "It may stay."))
     return found
 
 
-def _state(plan: WeekPlan, start: datetime, end: datetime) -> list[tuple[str, str]]:
-    rows = []
-    for name, kind in [(m.name, "machine") for m in plan.cell.machines] + [
-        (c.name, "chamber") for c in plan.cell.chambers
-    ]:
-        mine = [t for t in plan.schedule.tasks if getattr(t, kind) == name and t.start < end and t.end > start]
-        rows.append(
-            (name, "; then ".join(_doing(plan, t) for t in sorted(mine, key=lambda t: t.start)) or "empty, off")
-        )
-    return rows
+def _state(plan: WeekPlan, start: datetime, end: datetime) -> list[list[Any]]:
+    places = [(m.name, "machine") for m in plan.cell.machines] + [(c.name, "chamber") for c in plan.cell.chambers]
+    rows: list[list[Any]] = []
+    idle = []
+    for name, kind in places:
+        spans = held(t for t in plan.schedule.tasks if getattr(t, kind) == name)
+        mine = [key for key, (a, b) in spans.items() if a < end and b > start]
+        if mine:
+            rows.append([name, "; then ".join(_doing(plan, key, kind) for key in sorted(mine, key=lambda k: spans[k]))])
+        else:
+            idle.append(name)
+    return [*rows, [listed(idle), "nothing planned: empty or off"]] if idle else rows
 
 
-def _doing(plan: WeekPlan, task: Task) -> str:
-    until = f"until {moment(task.end, plan.cell.zone)}"
-    if task.kind is TaskKind.COOL:
-        opening = hours_of(plan, plan.build(task.build)).opening
-        hot = f", hot until about {moment(opening[1], plan.cell.zone)}" if opening else ""
-        return f"holds the cake of {task.build} {until}{hot}"
-    return f"prints {task.build} {until}" if task.kind is TaskKind.PRINT else f"{task.kind.value}: {task.build} {until}"
+def _doing(plan: WeekPlan, key: str, kind: str) -> str:
+    hours, zone = hours_of(plan, plan.build(key)), plan.cell.zone
+    if kind == "machine":
+        lift = task_of(plan, key, TaskKind.UNLOAD)
+        until = f", chamber stays in it until {moment(lift.start, zone)}" if lift else ""
+        return f"prints {key} until {moment(hours.print_end, zone)}{until}"
+    hot = f", hot until about {moment(hours.opening[1], zone)}" if hours.opening else ""
+    return f"holds the cake of {key}{hot}, break-out {moment(hours.unpack, zone)}"
 
 
 def _names(plan: WeekPlan) -> list[list[Any]]:
+    """Work and names, two pairs in a row."""
     skills = dict.fromkeys(skill for person in plan.cell.people for skill in person.skills)
-    rows: list[list[Any]] = []
+    cells: list[str] = []
     for skill in skills:
         names = [p.name for p in plan.cell.people if skill in p.skills]
-        rows.append([skill, listed(names) + ("   (one name only: a risk)" if len(names) == 1 else "")])
-    return rows
+        cells += [skill, listed(names) + (" (one name only: a risk)" if len(names) == 1 else "")]
+    cells += [""] * (len(cells) % 4)
+    return [cells[i : i + 4] for i in range(0, len(cells), 4)]
 
 
 def _calls(plan: WeekPlan) -> list[list[Any]]:

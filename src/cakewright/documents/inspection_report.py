@@ -9,12 +9,11 @@ from typing import Any
 
 from cakewright.documents.sections import Block, facts, heading, letter, part_drawing, signatures, table, ticks, words
 from cakewright.documents.sheet import picture_svg, set_pdf
-from cakewright.documents.words import count, trays
+from cakewright.documents.words import count, piece_mass_g, trays
 from cakewright.errors import InputError
 from cakewright.model.build import Build
 from cakewright.model.order import OrderLine
 from cakewright.model.plan import WeekPlan
-from cakewright.units import MM3_PER_CM3
 
 _VALUES = 5
 _BLANK_ROWS = 3
@@ -43,8 +42,6 @@ def spread_over_height(build: Build, line: int) -> tuple[str, ...]:
 def _data(plan: WeekPlan, line: OrderLine) -> dict[str, Any]:
     part = plan.parts[plan.part_of_line[line.line]]
     builds = plan.builds_of(line.line)
-    density = plan.cell.material(line.material).sintered_density_g_cm3
-    mass = part.measures.volume_mm3 / MM3_PER_CM3 * density
     blocks: list[Block] = [
         facts(
             ("Part", line.title),
@@ -61,7 +58,7 @@ def _data(plan: WeekPlan, line: OrderLine) -> dict[str, Any]:
             [[{"svg": picture_svg(part_drawing(plan, part.key, 360)), "mm": 38}, _where(plan, line, builds)]],
         ),
         heading("Sizes, mm"),
-        _sizes(part.measures.size_mm, mass),
+        _sizes(part.measures.size_mm, piece_mass_g(plan, line)),
         words(
             "Nominal sizes are those of the part's box in its file; mass is volume × sintered density. "
             "Sizes that matter and their tolerances come from the drawing or the order.",
@@ -82,9 +79,9 @@ def _where(plan: WeekPlan, line: OrderLine, builds: tuple[Build, ...]) -> str:
     return "\n\n".join(said)
 
 
-def _sizes(size: tuple[float, float, float], mass_g: float) -> Block:
+def _sizes(size: tuple[float, float, float], mass_g: float | None) -> Block:
     known: list[tuple[str, str]] = [(f"box {axis}", f"{s:.2f}") for axis, s in zip("XYZ", size, strict=True)]
-    known.append(("mass, g", f"{mass_g:.2f}"))
+    known += [] if mass_g is None else [("mass, g", f"{mass_g:.2f}")]
     blank: list[tuple[str | None, str | None]] = [(None, None)] * _BLANK_ROWS
     columns = (("Feature", "1.5fr"), ("Nominal", "1fr"), ("Tolerance", "1fr"), ("Gauge", "1fr"))
     return table(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from cakewright.documents.sheet import qr_svg, set_pdf
-from cakewright.documents.words import build_id, trays
+from cakewright.documents.words import build_id, looks, trays
 from cakewright.model.build import Build
 from cakewright.model.plan import WeekPlan
 
@@ -35,9 +35,10 @@ def _label(plan: WeekPlan, build: Build, number: int, letter: str) -> dict[str, 
     return {
         "letter": letter,
         "line": line.key,
-        "part": line.title,
+        "part": line.title.replace(" rev ", " rev\u00a0"),
         "count": share,
         "order": " · ".join(x for x in (line.order, line.customer) if x),
+        "looks": looks(plan, line),
         "finish": f"{line.material} · {line.finish}",
         "build": f"{build.key} · plan {plan.version}",
         "qr": qr_svg(line_id(plan, build.key, number)),

@@ -17,10 +17,9 @@ from cakewright.documents.sections import (
     words,
 )
 from cakewright.documents.sheet import set_pdf
-from cakewright.documents.words import count, moment, trays
+from cakewright.documents.words import count, grams, looks, moment, piece_mass_g, trays
 from cakewright.model.order import OrderLine
 from cakewright.model.plan import WeekPlan
-from cakewright.units import MM3_PER_CM3
 
 _COLUMNS = (
     ("", "auto"),
@@ -40,12 +39,9 @@ def packing_list_pdf(plan: WeekPlan, order: str) -> bytes:
 
 
 def line_mass_g(plan: WeekPlan, line: OrderLine) -> float | None:
-    """Expected mass of all pieces of a line in g: volume times sintered density; None without a mesh."""
-    key = plan.part_of_line.get(line.line)
-    if key is None or key not in plan.parts:
-        return None
-    volume = plan.parts[key].measures.volume_mm3 / MM3_PER_CM3
-    return volume * plan.cell.material(line.material).sintered_density_g_cm3 * line.quantity
+    """Expected mass of all pieces of a line in g; None without a mesh."""
+    one = piece_mass_g(plan, line)
+    return None if one is None else one * line.quantity
 
 
 def _data(plan: WeekPlan, order: str, lines: tuple[OrderLine, ...]) -> dict[str, Any]:
@@ -82,10 +78,10 @@ def _row(plan: WeekPlan, line: OrderLine) -> list[Any]:
     mass = line_mass_g(plan, line)
     return [
         part_cell(plan, line.line, 15),
-        f"{line.key} {line.title}\n{line.finish}",
+        f"{line.key} {line.title}\n{looks(plan, line)} · {line.finish}",
         str(line.quantity),
         source,
-        "–" if mass is None else f"{mass:.0f} g",
+        "–" if mass is None else grams(mass),
         None,
         None,
     ]

@@ -35,7 +35,9 @@ def report_html(plan: WeekPlan) -> str:
     rows = line_rows(plan)
     lonely = lonely_openings(plan)
     style = (files("cakewright.documents") / "templates" / "report.css").read_text(encoding="utf-8")
-    findings = sorted(plan.findings, key=lambda f: (_SEVERITIES.index(f.severity), f.where, f.code))
+    builds = [build_section(plan, b, b.key in lonely) for b in plan.builds]
+    shown = {(f.code, f.message) for b in builds for f in b.findings}
+    rest = [f for f in plan.findings if f.severity is Severity.BLOCKING or (f.code, f.message) not in shown]
     return (
         _environment()
         .get_template("report.html")
@@ -49,8 +51,9 @@ def report_html(plan: WeekPlan) -> str:
             rows=rows,
             gantt=Markup(gantt_html(plan)),
             lonely={key: moment(when, plan.cell.zone) for key, when in lonely.items()},
-            builds=[build_section(plan, b, b.key in lonely) for b in plan.builds],
-            findings=findings,
+            builds=builds,
+            findings=sorted(rest, key=lambda f: (_SEVERITIES.index(f.severity), f.where, f.code)),
+            elsewhere=bool(shown),
             closing=CLOSING,
         )
     )

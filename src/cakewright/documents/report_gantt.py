@@ -9,7 +9,7 @@ from html import escape
 
 from cakewright.documents.staffing import Window, hours_of_person, is_staffed, staffed
 from cakewright.documents.timeline import hours_of
-from cakewright.documents.words import day, moment
+from cakewright.documents.words import day, held, moment
 from cakewright.model.plan import Task, TaskKind, WeekPlan
 
 _NAMES, _ROW, _BAR, _TOP, _GROUP = 150, 34, 22, 46, 26
@@ -168,6 +168,8 @@ def _row(plan: WeekPlan, scale: _Scale, row: _Row, y: int) -> list[str]:
             f'width="{scale.x(b) - scale.x(a):.1f}" height="{_ROW - 2}"/>'
         )
     out.append(f'<line class="g-row" x1="0" x2="{scale.width:.0f}" y1="{y + _ROW}" y2="{y + _ROW}"/>')
+    if row.kind in ("machine", "chamber"):
+        out += [_held_bar(scale, key, span, y + (_ROW - _BAR) // 2) for key, span in held(row.tasks).items()]
     for task in row.tasks:
         out.append(_bar(plan, scale, task, y + (_ROW - _BAR) // 2))
     if row.kind == "chamber":
@@ -193,6 +195,12 @@ def _bar(plan: WeekPlan, scale: _Scale, task: Task, y: int) -> str:
     kind += " g-thin" if width < _THIN_PX else ""
     rect = f'<rect class="g-bar {kind}" x="{x0:.1f}" y="{y}" width="{width:.1f}" height="{_BAR}" rx="2"/>'
     return f"<g><title>{escape(told)}</title>{rect}{label}</g>"
+
+
+def _held_bar(scale: _Scale, key: str, span: Window, y: int) -> str:
+    x0, x1 = scale.x(span[0]), scale.x(span[1])
+    rect = f'<rect class="g-held" x="{x0:.1f}" y="{y + 3}" width="{max(x1 - x0, 1):.1f}" height="{_BAR - 6}"/>'
+    return f"<g><title>{escape(key)} holds it</title>{rect}</g>"
 
 
 def _ripening(plan: WeekPlan, scale: _Scale, row: _Row, y: int) -> list[str]:

@@ -68,9 +68,9 @@ def words(*sentences: str, strong: bool = False) -> Block:
     return {"kind": "words", "items": list(sentences), "strong": strong}
 
 
-def ticks(*items: str, across: int = 1) -> Block:
+def ticks(*items: str, across: int = 1, small: bool = False) -> Block:
     """Boxes to tick, `across` beside each other."""
-    return {"kind": "ticks", "items": list(items), "across": across}
+    return {"kind": "ticks", "items": list(items), "across": across, "small": small}
 
 
 def signatures(*items: str) -> Block:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from cakewright.model.build import Build, PowderNeed
+from cakewright.model.order import OrderLine
 from cakewright.model.plan import Task, TaskKind, WeekPlan
 from cakewright.units import S_PER_MIN, hours_minutes
 
@@ -82,6 +83,32 @@ def listed(items: Sequence[str], word: str = "and") -> str:
     return f"{', '.join(items[:-1])} {word} {items[-1]}"
 
 
+def size(mm: Sequence[float]) -> str:
+    """'28 × 28 × 19 mm', one decimal below 10 mm."""
+    return " × ".join(f"{side:.0f}" if side >= 10 else f"{side:.1f}" for side in mm) + " mm"
+
+
+def grams(mass_g: float) -> str:
+    """'4.9 g', '128 g': three digits at most."""
+    return f"{mass_g:.0f} g" if mass_g >= 100 else f"{mass_g:.1f} g" if mass_g >= 1 else f"{mass_g:.2f} g"
+
+
+def piece_mass_g(plan: WeekPlan, line: OrderLine) -> float | None:
+    """Expected mass of one piece of a line in g: volume times sintered density; None without a mesh."""
+    key = plan.part_of_line.get(line.line)
+    if key is None or key not in plan.parts:
+        return None
+    return plan.parts[key].measures.volume_cm3 * plan.cell.material(line.material).sintered_density_g_cm3
+
+
+def looks(plan: WeekPlan, line: OrderLine) -> str:
+    """Size and mass of one piece, to tell grey parts apart: '28 × 28 × 19 mm · 4.9 g each'."""
+    mass = piece_mass_g(plan, line)
+    if mass is None:
+        return ""
+    return f"{size(plan.parts[plan.part_of_line[line.line]].measures.size_mm)} · {grams(mass)} each"
+
+
 def tray_letter(index: int) -> str:
     """0 -> 'A', 23 -> 'Z', 24 -> 'AA'; without I and O."""
     letter = _TRAYS[index % len(_TRAYS)]
@@ -100,6 +127,18 @@ def trays(build: Build) -> dict[int, str]:
 def task_of(plan: WeekPlan, build_key: str, kind: TaskKind) -> Task | None:
     """The first task of a kind in a build, None when the schedule has none."""
     return next((t for t in plan.schedule.of_build(build_key) if t.kind is kind), None)
+
+
+def held(tasks: Iterable[Task]) -> dict[str, tuple[datetime, datetime]]:
+    """For each build how long it holds a machine or chamber, given the tasks there: first start to last end.
+
+    A chamber is not free between two of its tasks: the cake stands in it.
+    """
+    spans: dict[str, tuple[datetime, datetime]] = {}
+    for task in tasks:
+        start, end = spans.get(task.build, (task.start, task.end))
+        spans[task.build] = (min(start, task.start), max(end, task.end))
+    return spans
 
 
 def build_id(plan: WeekPlan, build_key: str) -> str:
