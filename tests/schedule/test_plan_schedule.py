@@ -68,6 +68,18 @@ def test_lines_of_one_build_and_finish_share_a_basket():
     assert baskets[0].end - baskets[0].start == timedelta(minutes=20)  # 10 min + 20 pieces x 30 s
 
 
+def test_two_builds_share_the_weekly_bath_when_it_is_large_enough():
+    """Blasted apart, dyed together: Wednesday's bath takes both lines, but not a third that would overfill it."""
+    stations = (Station("bench", "unpack"), Station("cabinet", "blast"), Station("bath", "dye", capacity_l=12))
+    builds = [build("B1", hours=5, cool_h=4), build("B2", hours=5, cool_h=4)]
+    lines = [line(1, ["B1"], finish=DYED, litres=6), line(2, ["B2"], finish=DYED, litres=6),
+             line(3, ["B2"], 30, finish=DYED, litres=7, weight=0.1)]  # fmt: skip
+    people = (Person("Ada", ALL_SKILLS, (DAY_SHIFT,)), Person("Bo", ("start", "unpack"), (DAY_SHIFT,)))
+    schedule, _ = plan(cell(machines=1, people=people, stations=stations), builds, lines)
+    start = {n: next(t.start for t in schedule.tasks if t.station == "bath" and n in t.lines) for n in (1, 2, 3)}
+    assert start[1] == start[2] != start[3]
+
+
 def test_a_line_of_many_pieces_is_blasted_in_several_baskets():
     """600 pieces at 30 s are 5 h of hands; no stretch of Ada's day is that long."""
     _, (promise,) = plan(cell(), [build("B1")], [line(1, ["B1"], finish=BLASTED, pieces=600)])

@@ -7,7 +7,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from cakewright.errors import NoCalendarError
-from cakewright.model.cell import Finish, FinishStep, Person, Shift
+from cakewright.model.cell import Finish, FinishStep, Person, Shift, Station
 from cakewright.schedule.plan_schedule import plan_schedule
 from cakewright.schedule.validate import validate
 from cakewright.stopping import MaxSteps
@@ -56,6 +56,11 @@ def worlds(draw):
     choices = (draw(finishes("one")), draw(finishes("two")))
     world = cell(machines, draw(st.integers(1, 4)), draw(people()), timezone=zone, finishes=choices)
     world = replace(world, holidays=tuple(date(2027, 3, d) for d in draw(st.sets(st.integers(1, 20), max_size=2))))
+    sizes = {kind: draw(st.sampled_from([0.0, 8.0])) for kind in ("unpack", "blast", "dye")}
+    stations = tuple(replace(s, capacity_l=sizes[s.kind]) for s in world.stations)
+    if draw(st.booleans()):
+        stations = (*stations, Station("second bath", "dye", capacity_l=draw(st.sampled_from([0.0, 20.0]))))
+    world = replace(world, stations=stations)
     names = tuple(f"M{i + 1}" for i in range(machines))
     builds = [
         build(
@@ -81,6 +86,7 @@ def worlds(draw):
             pieces=draw(st.integers(1, 700)),
             inspect_min=draw(st.sampled_from([0, 25, 400])),
             pack_min=draw(st.sampled_from([0, 10])),
+            litres=draw(st.sampled_from([0.0, 0.5, 30.0])),
         )
         for i in range(draw(st.integers(0, 6)))
     ]

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import ceil, floor
+from math import ceil, floor, inf
 
 from cakewright.errors import NoCalendarError
 from cakewright.model.cell import Finish, FinishStep
@@ -18,13 +18,14 @@ from cakewright.units import S_PER_MIN
 
 @dataclass(frozen=True, slots=True)
 class Basket:
-    """Pieces that share every step of a finish."""
+    """Pieces that share every step of a finish; `litres` is 0 when the volume of a line is not known."""
 
     name: str
     finish: Finish
     builds: tuple[str, ...]
     lines: tuple[int, ...]
     pieces: int
+    litres: float
 
 
 def step_minutes(step: FinishStep, pieces: int) -> tuple[int, int]:
@@ -47,8 +48,14 @@ def portions(minutes: int, longest: int) -> list[int]:
     return [minutes * (i + 1) // n - minutes * i // n for i in range(n)]
 
 
-def make_baskets(lines: Sequence[LineJob], longest_stretch: Mapping[str, int]) -> list[Basket]:
-    """Baskets for all lines, most urgent first; `longest_stretch` is the longest unbroken span of each skill."""
+def make_baskets(
+    lines: Sequence[LineJob], longest_stretch: Mapping[str, int], capacity_l: Mapping[str, float]
+) -> list[Basket]:
+    """Baskets for all lines, most urgent first.
+
+    `longest_stretch` is the longest unbroken span of each skill, `capacity_l` the largest station of each kind (0
+    or missing: no limit).
+    """
     groups: dict[tuple[Finish, frozenset[str]], list[LineJob]] = {}
     for job in sorted(lines, key=lambda j: (j.due_by, -j.weight, j.line)):
         if job.finish.steps and job.builds:
@@ -56,24 +63,30 @@ def make_baskets(lines: Sequence[LineJob], longest_stretch: Mapping[str, int]) -
     baskets: list[Basket] = []
     for (finish, _), members in groups.items():
         most = min(_most_pieces(finish, step, longest_stretch) for step in finish.steps)
-        for filling in _fill(members, most):
+        limits = [capacity_l.get(step.station_kind, 0.0) for step in finish.steps]
+        for filling in _fill(members, most, min((c for c in limits if c > 0), default=inf)):
             name = f"basket {len(baskets) + 1}"
             numbers = tuple(job.line for job, _ in filling)
             pieces = sum(count for _, count in filling)
-            baskets.append(Basket(name, finish, members[0].builds, numbers, pieces))
+            known = all(job.litres > 0 for job, _ in filling)
+            litres = sum(job.litres * count / job.pieces for job, count in filling) if known else 0.0
+            baskets.append(Basket(name, finish, members[0].builds, numbers, pieces, litres))
     return baskets
 
 
-def _fill(members: Sequence[LineJob], most: int) -> list[list[tuple[LineJob, int]]]:
+def _fill(members: Sequence[LineJob], most: int, most_l: float) -> list[list[tuple[LineJob, int]]]:
+    """Lines in order into baskets of at most so many pieces and litres; a line too big is spread evenly."""
     fillings: list[list[tuple[LineJob, int]]] = []
-    room = 0
+    room, room_l = 0, 0.0
     for job in members:
-        for count in portions(job.pieces, most):
-            if count > room or any(other is job for other, _ in fillings[-1]):
+        each_l = job.litres / job.pieces
+        fit = most if each_l <= 0 else max(1, min(most, floor(most_l / each_l + 1e-9))) if most_l < inf else most
+        for count in portions(job.pieces, fit):
+            if count > room or count * each_l > room_l + 1e-9 or any(other is job for other, _ in fillings[-1]):
                 fillings.append([])
-                room = most
+                room, room_l = most, most_l
             fillings[-1].append((job, count))
-            room -= count
+            room, room_l = room - count, room_l - count * each_l
     return fillings
 
 

@@ -241,6 +241,28 @@ def book_build(a: Arrays, p: Placed, b: int, best: IntArray) -> None:
 
 
 @kernel
+def running_bath(a: Arrays, p: Placed, s: int, t: int, start: int) -> int:
+    """A step already placed whose bath this step can join: same treatment, room left, not before t, not later."""
+    if a.step_shared[s] < 0:
+        return -1
+    best, soonest = -1, start + 1
+    for other in range(len(p.step_start)):
+        if a.step_shared[other] != a.step_shared[s] or other == s:
+            continue
+        begins, station = p.step_start[other], p.step_station[other]
+        if begins < t or begins >= soonest or not a.step_ok[s, station]:
+            continue
+        limit, litres, known = a.capacity_l[station], a.step_litres[s], a.step_litres[s] > 0
+        for third in range(len(p.step_start)):
+            if p.step_station[third] == station and p.step_start[third] == begins:
+                litres += a.step_litres[third]
+                known = known and a.step_litres[third] > 0
+        if limit <= 0 or (known and litres <= limit + 1e-9):
+            best, soonest = other, begins
+    return best
+
+
+@kernel
 def place_basket(a: Arrays, p: Placed, k: int) -> int:
     """Send a basket through its steps; minute at which it is out of the last one."""
     t = 0
@@ -251,12 +273,16 @@ def place_basket(a: Arrays, p: Placed, k: int) -> int:
         start, who, station = place_at_station(
             p.busy, p.used, a.can, a.step_skill[s], t, a.step_hands[s], a.step_run[s], a.step_ok[s], a.step_day_row[s]
         )
+        joined = running_bath(a, p, s, t, start)
+        if joined >= 0:
+            start, who, station = p.step_start[joined], p.step_by[joined], p.step_station[joined]
         if start >= NEVER:
             return NEVER
         p.step_start[s], p.step_by[s], p.step_station[s] = start, who, station
-        if who >= 0:
-            book(p.busy, p.used, who, start, start + a.step_hands[s])
-        book(p.busy, p.used, station, start, start + a.step_run[s])
+        if joined < 0:
+            if who >= 0:
+                book(p.busy, p.used, who, start, start + a.step_hands[s])
+            book(p.busy, p.used, station, start, start + a.step_run[s])
         t = start + a.step_run[s] + a.step_wait[s]
     p.basket_end[k] = t
     return t
@@ -312,6 +338,8 @@ def decode(
         p.machine_used[m] = n
         p.machine_busy[m, :n] = a.machine_busy[m, :n]
     p.basket_end[:] = -1
+    p.step_start[:] = -1
+    p.step_station[:] = -1
     trial, best = np.empty(11, np.int64), np.empty(11, np.int64)
     for b in build_order:
         soonest = NEVER

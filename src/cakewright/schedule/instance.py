@@ -15,8 +15,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from cakewright.errors import InputError
-from cakewright.model.cell import Cell, Machine, Person
+from cakewright.errors import InputError, NoCalendarError
+from cakewright.model.cell import Cell, Finish, FinishStep, Machine, Person
 from cakewright.schedule.baskets import Basket, make_baskets, portions, step_minutes
 from cakewright.schedule.calendars import FAR, Span, gaps, merge, minutes_after, person_spans, weekday_spans
 from cakewright.schedule.jobs import BuildJob, LineJob
@@ -58,6 +58,9 @@ class Arrays(NamedTuple):
     step_skill: IntArray
     step_day_row: IntArray  # row of the weekday calendar, -1 for any day
     step_ok: BoolArray  # (steps, rows)
+    step_shared: IntArray  # (steps,) steps of equal number may share one run of a station; -1 may not
+    step_litres: FloatArray  # (steps,) 0: not known
+    capacity_l: FloatArray  # (rows,) 0: no limit
     line_build_at: IntArray  # (l+1,)
     line_build: IntArray
     line_basket_at: IntArray  # (l+1,)
@@ -140,7 +143,7 @@ def make_instance(
     people = tuple(sorted(cell.people, key=lambda p: len(p.skills)))  # specialists are asked first
     with_builds = tuple(line for line in lines if line.builds)
     longest = longest_stretches(cell, origin, horizon_min)
-    baskets = tuple(make_baskets(with_builds, longest))
+    baskets = tuple(make_baskets(with_builds, longest, _largest(cell)))
     skills = tuple(sorted({s for p in people for s in p.skills} | {START, UNPACK, INSPECT, PACK} | _step_skills(lines)))
     chamber_row, station_row = len(people), len(people) + len(cell.chambers)
     table = _Table(cell, people, origin, horizon_min, closed or {})
@@ -277,7 +280,15 @@ def _step_arrays(
     for i, (basket, step) in enumerate(flat):
         for j, station in enumerate(cell.stations):
             serves = not station.materials or material_of[basket.builds[0]] in station.materials
-            step_ok[i, station_row + j] = station.kind == step.station_kind and serves
+            holds = station.capacity_l <= 0 or basket.litres <= station.capacity_l + 1e-9
+            step_ok[i, station_row + j] = station.kind == step.station_kind and serves and holds
+        if not step_ok[i].any():
+            raise NoCalendarError(
+                f"{basket.name} with lines {', '.join(map(str, basket.lines))} needs {basket.litres:.1f} l, more than "
+                f"any {step.station_kind} station holds",
+                remedy="add a larger station or choose another finish",
+                where=f"finish {basket.finish.name}",
+            )
     return {
         "step_at": _offsets([basket.finish.steps for basket in baskets]),
         "step_hands": _ints(hands for hands, _ in minutes),
@@ -286,7 +297,31 @@ def _step_arrays(
         "step_skill": _ints(skills.index(step.skill) for _, step in flat),
         "step_day_row": _ints(table.day_row(step.weekdays) for _, step in flat),
         "step_ok": step_ok,
+        "step_shared": _ints(_shared_number(flat, material_of)),
+        "step_litres": np.array([basket.litres for basket, _ in flat], dtype=np.float64),
+        "capacity_l": np.array([0.0] * station_row + [s.capacity_l for s in cell.stations], dtype=np.float64),
     }
+
+
+def _shared_number(flat: Sequence[tuple[Basket, FinishStep]], material_of: Mapping[str, str]) -> list[int]:
+    """One number for each step of a finish that runs by itself for all baskets in it; -1 for hand work."""
+    seen: dict[tuple[Finish, int, str], int] = {}
+    numbers = []
+    at: dict[str, int] = {}
+    for basket, step in flat:
+        index = at[basket.name] = at.get(basket.name, -1) + 1
+        key = (basket.finish, index, material_of[basket.builds[0]])
+        alone = step.per_piece_s > 0 or step.staffed_min >= step.minutes
+        numbers.append(-1 if alone else seen.setdefault(key, len(seen)))
+    return numbers
+
+
+def _largest(cell: Cell) -> dict[str, float]:
+    """Capacity of the largest station of each kind; 0 where one of them has no limit."""
+    kinds: dict[str, list[float]] = {}
+    for station in cell.stations:
+        kinds.setdefault(station.kind, []).append(station.capacity_l)
+    return {kind: 0.0 if min(sizes) <= 0 else max(sizes) for kind, sizes in kinds.items()}
 
 
 def _line_ops(line: LineJob, longest: Mapping[str, int], skills: Sequence[str]) -> list[tuple[int, int]]:

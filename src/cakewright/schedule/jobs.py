@@ -59,7 +59,8 @@ class LineJob:
     """One order line after printing: which builds hold its pieces, how it is finished, by when.
 
     `inspect_min` and `pack_min` are hands for the whole line. `weight` is what an hour of lateness costs
-    relative to other lines. A line without builds gets a promise without a date.
+    relative to other lines. `litres` is the bulk volume of its pieces in a basket or bath; 0 means not known,
+    then the capacity of a station is not looked at. A line without builds gets a promise without a date.
     """
 
     line: int
@@ -70,6 +71,7 @@ class LineJob:
     pack_min: int
     due_by: datetime
     weight: float
+    litres: float = 0.0
 
     def __post_init__(self) -> None:
         """Refuse counts and instants that cannot be meant."""

@@ -96,7 +96,9 @@ def _basket_tasks(writer: _Writer, placed: Placed, k: int) -> None:
     for s, step in zip(range(a.step_at[k], a.step_at[k + 1]), basket.finish.steps, strict=True):
         start, station = int(placed.step_start[s]), int(placed.step_station[s])
         hands, end = start + int(a.step_hands[s]), start + int(a.step_run[s])
-        label = f"{basket.name}: {step.station_kind}"
+        together = (placed.step_station == station) & (placed.step_start == start)
+        shared = ", shared bath" if together.sum() > 1 else ""
+        label = f"{basket.name}: {step.station_kind}{shared}"
         writer.add(
             TaskKind.FINISH, build, basket.lines, start, hands,
             person=int(placed.step_by[s]), station=station, label=label,

@@ -13,7 +13,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from itertools import pairwise
 
 from cakewright.findings import Finding, Severity
-from cakewright.model.cell import Cell, FinishStep, Person, Shift
+from cakewright.model.cell import Cell, FinishStep, Person, Shift, Station
 from cakewright.model.plan import Schedule, Task, TaskKind
 from cakewright.schedule.jobs import BuildJob, LineJob
 
@@ -82,10 +82,38 @@ class _Judge:
             ):
                 if name and name not in known:
                     self.broken("unknown-name", f"{what} {name!r} is not in the cell", where)
+        tasks = self._shared_runs_once()
         for name in self.person:
-            self._apart("person-twice", f"{name} would do", [t for t in self.schedule.tasks if name in t.people])
+            self._apart("person-twice", f"{name} would do", [t for t in tasks if name in t.people])
         for name in self.station:
-            self._apart("station-twice", f"{name} would hold", [t for t in self.schedule.tasks if t.station == name])
+            self._apart("station-twice", f"{name} would hold", [t for t in tasks if t.station == name])
+
+    def _shared_runs_once(self) -> list[Task]:
+        """All tasks, but baskets of one finish in one bath at one time count as one, if the bath holds them."""
+        by_line = {line.line: line for line in self.lines}
+        runs: dict[tuple[object, ...], list[Task]] = defaultdict(list)
+        for task in self.schedule.tasks:
+            finishes = {by_line[n].finish for n in task.lines if n in by_line}
+            same = (task.start, task.end, task.station, task.people, task.label.partition(":")[2], *finishes)
+            alone = task.kind is not TaskKind.FINISH or not any(_runs_by_itself(s) for f in finishes for s in f.steps)
+            runs[(id(task),) if alone else same].append(task)
+        for run in runs.values():
+            station = self.station.get(run[0].station)
+            if station and station.capacity_l > 0 and run[0].kind is TaskKind.FINISH:
+                self._bath_holds(run, station, by_line)
+        return [run[0] for run in runs.values()]
+
+    def _bath_holds(self, run: list[Task], station: Station, by_line: dict[int, LineJob]) -> None:
+        """Pieces of a line are spread evenly over its baskets; rounding is in favour of the schedule."""
+        members = [by_line[n] for task in run for n in task.lines if n in by_line]
+        finishing = [t for t in self.schedule.tasks if t.kind is TaskKind.FINISH]
+        litres = 0.0
+        for m in members:
+            baskets = {t.label.partition(":")[0] for t in finishing if m.line in t.lines}
+            litres += m.litres * (m.pieces // max(1, len(baskets))) / m.pieces
+        known = all(m.litres > 0 for m in members)
+        if (known and litres > station.capacity_l + 1e-6) or (len(run) > 1 and not known):
+            self.broken("overfull", f"{station.name} would hold {litres:.1f} l", _where(run[0]))
 
     def _apart(self, code: str, who: str, tasks: Iterable[Task]) -> None:
         for first, second in pairwise(sorted(tasks, key=lambda t: t.start)):
@@ -346,6 +374,10 @@ class _Judge:
         for task in self.schedule.tasks:
             if not set(task.lines) <= numbers:
                 self.broken("surplus-task", f"names lines {task.lines}, not all asked for", _where(task))
+
+
+def _runs_by_itself(step: FinishStep) -> bool:
+    return step.per_piece_s <= 0 and step.staffed_min < step.minutes
 
 
 def _where(task: Task) -> str:
