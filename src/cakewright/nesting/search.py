@@ -1,0 +1,151 @@
+"""The nest: construct, make removable, improve until told to stop."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from cakewright.model.build import LeftOut, Nest, Placement
+from cakewright.model.mesh import FloatArray, Mesh
+from cakewright.nesting.bank import Bank, Ints, make_bank
+from cakewright.nesting.construct import Layout, Workspace, construct, orders
+from cakewright.nesting.improve import cost, improve
+from cakewright.nesting.separable import Block, take_apart
+from cakewright.nesting.task import NestPiece, NestTask
+from cakewright.nesting.voxels import is_closed
+from cakewright.stopping import Stop
+
+TOO_LARGE = "larger than the chamber in every allowed orientation"
+FULL = "chamber is full"
+
+
+def volume_mm3(mesh: Mesh) -> float:
+    """Enclosed volume from signed tetrahedra, without sign."""
+    t = mesh.triangles - mesh.vertices.mean(axis=0)
+    return abs(float(np.einsum("ij,ij->i", t[:, 0], np.cross(t[:, 1], t[:, 2])).sum()) / 6.0)
+
+
+def _blocks(layout: Layout, bank: Bank, chosen: Ints) -> list[Block]:
+    grids = {}
+    out = []
+    for i in chosen:
+        p = int(layout.pose[i])
+        if p not in grids:
+            words = bank.bare[bank.bare_at[p] : bank.bare_at[p + 1]]
+            nx, ny, nz = (int(c) for c in bank.cells[p])
+            bits = np.unpackbits(words.astype("<u8").view(np.uint8).reshape(nx, ny, -1), axis=2, bitorder="little")
+            grids[p] = np.ascontiguousarray(bits[:, :, :nz])
+        x, y, z = (int(v) for v in layout.at[i])
+        out.append(Block(grids[p], (x, y, z)))
+    return out
+
+
+def to_release(layout: Layout, bank: Bank) -> Ints:
+    """Pieces that must be placed anew so that everything else can be taken out."""
+    chosen = layout.placed
+    _, stuck, _ = take_apart(_blocks(layout, bank, chosen), (bank.grid[0], bank.grid[1], 0), release=True)
+    return np.array([chosen[k] for group in stuck for k in group], np.int64)
+
+
+def make_removable(work: Workspace, layout: Layout) -> Layout:
+    """Take out the pieces that keep others from leaving and drop them in again from above.
+
+    A piece that stands where it was dropped can be lifted straight out, and so can those below it afterwards.
+    """
+    bank = work.bank
+    out = to_release(layout, bank)
+    if not len(out):
+        return layout
+    layout = layout.copy()
+    layout.pose[out] = -1
+    work.drop(layout, out[np.argsort(-bank.count[bank.first[layout.part[out]]], kind="stable")])
+    return layout
+
+
+def _placements(layout: Layout, bank: Bank, pieces: Sequence[NestPiece], task: NestTask) -> tuple[Placement, ...]:
+    out = []
+    for i in layout.placed:
+        p = layout.pose[i]
+        shift = bank.origin_mm[p] + layout.at[i] * bank.voxel_mm
+        out.append(_placement(pieces[int(i)], bank.rotation[p], shift, task.meshes[pieces[int(i)].part_key]))
+    return tuple(out)
+
+
+def _placement(piece: NestPiece, rotation: FloatArray, shift: FloatArray, mesh: Mesh) -> Placement:
+    z = mesh.vertices[mesh.faces.reshape(-1)] @ rotation[2] + shift[2]
+    return Placement(piece.piece, piece.part_key, piece.line, rotation, shift, float(z.min()), float(z.max()))
+
+
+def _left_out(layout: Layout, bank: Bank, pieces: Sequence[NestPiece]) -> tuple[LeftOut, ...]:
+    out = []
+    for i in np.flatnonzero(layout.pose < 0):
+        piece = pieces[int(i)]
+        reason = FULL if len(bank.poses_of(int(layout.part[i]))) else TOO_LARGE
+        out.append(LeftOut(piece.piece, piece.line, reason))
+    return tuple(out)
+
+
+def _notes(task: NestTask, keys: Sequence[str]) -> tuple[str, ...]:
+    open_parts = [k for k in keys if not is_closed(task.meshes[k])]
+    return tuple(f"{k}: the mesh is not closed; its outer shell was nested as if it were solid" for k in open_parts)
+
+
+def nest(task: NestTask, *, stop: Stop, seed: int, progress: Callable[[int, float], None] | None = None) -> Nest:
+    """Place the pieces of `task` as low as possible, clear of each other and removable.
+
+    `stop` rules the improvement; a complete construction is always made first. `progress(step, height)`
+    is called for each better build. Pieces without a place are in `left_out` with the reason. The
+    result depends on task, seed and stop rule only (a rule that reads a clock makes it depend on the machine).
+    """
+    keys = sorted({p.part_key for p in task.pieces})
+    bank = make_bank(task, keys)
+    part = np.array([keys.index(p.part_key) for p in task.pieces], np.int64)
+    priority = np.array([p.priority for p in task.pieces], np.float64)
+    work = Workspace(bank)
+    layout = Layout.empty(part)
+    if len(bank.cells):
+        layout = _search(work, part, priority, stop, np.random.default_rng(seed), progress)
+    placements = _placements(layout, bank, task.pieces, task)
+    height = max((p.z_max_mm for p in placements), default=0.0)
+    base = (task.space.x_mm, task.space.y_mm)
+    solid = {k: volume_mm3(task.meshes[k]) for k in keys}
+    filled = sum(solid[p.part_key] for p in placements)
+    return Nest(
+        placements=placements,
+        left_out=_left_out(layout, bank, task.pieces),
+        base_mm=base,
+        height_mm=height,
+        density=filled / (base[0] * base[1] * height) if height > 0 else 0.0,
+        clearance_mm=task.clearance_mm,
+        voxel_mm=task.voxel_mm,
+        seed=seed,
+        notes=_notes(task, keys),
+    )
+
+
+def _search(
+    work: Workspace,
+    part: Ints,
+    priority: FloatArray,
+    stop: Stop,
+    rng: np.random.Generator,
+    progress: Callable[[int, float], None] | None,
+) -> Layout:
+    bank = work.bank
+    best: Layout | None = None
+    best_cost = float("inf")
+    for step, order in enumerate(orders(bank, part, priority)):
+        trial = construct(work, part, order)
+        value = cost(trial, bank, priority)
+        if value < best_cost:
+            best, best_cost = trial, value
+            if progress is not None:
+                progress(step, best_cost)
+        if stop(step, best_cost):
+            break
+    assert best is not None
+    safe = make_removable(work, best)
+    better, _ = improve(work, safe, priority, stop, rng, progress)
+    better = make_removable(work, better)
+    return better if cost(better, bank, priority) <= cost(safe, bank, priority) else safe

@@ -1,0 +1,25 @@
+"""Numbers behind nesting: tolerances of the arithmetic and settings of the search."""
+
+from cakewright.sources.reference import Reference, Status
+
+_OURS = "chosen by us for this engine"
+
+LATTICE_SHRINK = Reference(
+    "nesting.lattice_shrink", 1e-6, "voxel", Status.DEFAULT, _OURS,
+    "voxels are shrunk by this before the any-touch test, so that a face lying on the lattice touches neither side",
+)  # fmt: skip
+GAP_TOLERANCE = Reference(
+    "nesting.gap_tolerance", 1e-4, "mm", Status.DEFAULT, _OURS,
+    "a gap or wall distance short by less than this counts as kept; thinner than any layer or file resolution",
+)  # fmt: skip
+FINE_STEP = Reference(
+    "nesting.fine_step", 0.5, "mm", Status.DEFAULT, _OURS,
+    "the clearance skin is computed on a lattice about this fine, then rounded to search voxels once",
+)  # fmt: skip
+FINE_SPLITS = Reference(
+    "nesting.fine_splits", 4, "cells per voxel edge", Status.DEFAULT, _OURS, "upper bound of the finer lattice"
+)
+FINE_CELLS = Reference(
+    "nesting.fine_cells", 3e7, "cells", Status.DEFAULT, _OURS, "a part whose finer lattice is larger gets a coarser one"
+)
+"""Upper bound on memory per part while it is turned into voxels."""
