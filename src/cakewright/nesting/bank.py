@@ -84,8 +84,8 @@ def _turned(shape: Shape, turn: FloatArray, voxel_mm: float) -> Shape:
     """The shape after a rotation that maps axes to axes."""
     source = [int(np.argmax(np.abs(row))) for row in turn]
     flip = [a for a in range(3) if turn[a, source[a]] < 0]
-    bare = np.ascontiguousarray(np.flip(shape.bare.transpose(source), flip))
-    fat = np.ascontiguousarray(np.flip(shape.fat.transpose(source), flip))
+    bare = np.ascontiguousarray(np.flip(shape.bare.transpose(source), tuple(flip)))
+    fat = np.ascontiguousarray(np.flip(shape.fat.transpose(source), tuple(flip)))
     corner, low = turn @ shape.corner_mm, turn @ shape.low_mm
     size = shape.size_mm[source]
     for a in flip:

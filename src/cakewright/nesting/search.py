@@ -10,6 +10,7 @@ from cakewright.model.build import LeftOut, Nest, Placement
 from cakewright.model.mesh import FloatArray, Mesh
 from cakewright.nesting.bank import Bank, Ints, make_bank
 from cakewright.nesting.construct import Layout, Workspace, construct, orders
+from cakewright.nesting.exact import cover_of, solve_cover
 from cakewright.nesting.improve import cost, improve
 from cakewright.nesting.separable import Block, take_apart
 from cakewright.nesting.task import NestPiece, NestTask
@@ -105,7 +106,8 @@ def nest(task: NestTask, *, stop: Stop, seed: int, progress: Callable[[int, floa
     work = Workspace(bank)
     layout = Layout.empty(part)
     if len(bank.cells):
-        layout = _search(work, part, priority, stop, np.random.default_rng(seed), progress)
+        rng = np.random.default_rng(seed)
+        layout = _filled(bank, part, task, stop, rng) or _search(work, part, priority, stop, rng, progress)
     placements = _placements(layout, bank, task.pieces, task)
     height = max((p.z_max_mm for p in placements), default=0.0)
     base = (task.space.x_mm, task.space.y_mm)
@@ -122,6 +124,16 @@ def nest(task: NestTask, *, stop: Stop, seed: int, progress: Callable[[int, floa
         seed=seed,
         notes=_notes(task, keys),
     )
+
+
+def _filled(bank: Bank, part: Ints, task: NestTask, stop: Stop, rng: np.random.Generator) -> Layout | None:
+    """The exact answer for pieces of whole cells that fill the space to the last cell, else None."""
+    room = np.array([*task.space.inner_mm, task.space.height_mm]) / task.voxel_mm
+    whole = np.round(room).astype(int)
+    if task.clearance_mm > 0 or np.abs(room - whole).max() > 1e-6:
+        return None
+    cover = cover_of(bank, part, (int(whole[0]), int(whole[1]), int(whole[2])))
+    return None if cover is None else solve_cover(cover, part, stop, rng)
 
 
 def _search(

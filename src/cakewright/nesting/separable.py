@@ -193,7 +193,7 @@ class _Cake:
         for j in np.flatnonzero(self.inside):
             if j != i:
                 words, cells = self.bits(int(j))
-                mark(taken, words, 0, cells, 0, *self.blocks[j].at)
+                mark(taken, words, 0, cells, 0, *self.blocks[int(j)].at)
         _, size = self.bits(i)
         at = np.array(self.blocks[i].at, np.int64)
         return bool(_reaches_top(taken, mine, size, at, np.array(self.grid, np.int64), self.top))
@@ -277,7 +277,9 @@ def _block(mesh: Mesh, placement: Placement, space: NestSpace, voxel_mm: float) 
     first = np.maximum(0, np.floor(low + 1e-6)).astype(int)
     cells = np.maximum(1, np.ceil(high - 1e-6).astype(int) - first)
     triangles = (placed.triangles - margin) / voxel_mm - first
-    grid = solid_cells(triangles, (int(cells[0]), int(cells[1]), int(cells[2])), closed=is_closed(mesh))
+    size = (int(cells[0]), int(cells[1]), int(cells[2]))
+    # cavities stay open here: a piece in a sealed one must be seen to be caught
+    grid = solid_cells(triangles, size, closed=is_closed(mesh), hollows=False)
     return Block(grid, (int(first[0]), int(first[1]), int(first[2])))
 
 

@@ -148,7 +148,7 @@ def _face2(p: FloatArray, tri: FloatArray, n: FloatArray, nn: float) -> float:
         if (ey * qz - ez * qy) * n[0] + (ez * qx - ex * qz) * n[1] + (ex * qy - ey * qx) * n[2] < 0:
             return 1e300
     h = (p[0] - tri[0, 0]) * n[0] + (p[1] - tri[0, 1]) * n[1] + (p[2] - tri[0, 2]) * n[2]
-    return h * h / nn
+    return float(h * h / nn)
 
 
 @kernel

@@ -146,8 +146,8 @@ def is_closed(mesh: Mesh) -> bool:
     return bool((balance == 0).all())
 
 
-def solid_cells(triangles: FloatArray, shape: tuple[int, int, int], *, closed: bool) -> Grid:
-    """Cells of a unit lattice that the solid touches, enclosed hollows included: (nx, ny, nz) of 0/1.
+def solid_cells(triangles: FloatArray, shape: tuple[int, int, int], *, closed: bool, hollows: bool = True) -> Grid:
+    """Cells of a unit lattice that the solid touches: (nx, ny, nz) of 0/1; with `hollows`, enclosed ones too.
 
     A mesh that is not closed has no inside; its shell is widened to all cells it meets, and what the
     shell encloses counts as solid.
@@ -159,7 +159,7 @@ def solid_cells(triangles: FloatArray, shape: tuple[int, int, int], *, closed: b
         crossings = np.zeros((*shape[:2], shape[2] + 1), np.int16)
         _windings(triangles, crossings)
         grid |= (np.cumsum(crossings[:, :, :-1], axis=2) != 0).astype(np.uint8)
-    return without_hollows(grid)
+    return without_hollows(grid) if hollows or not closed else grid
 
 
 def without_hollows(grid: Grid) -> Grid:
@@ -169,7 +169,7 @@ def without_hollows(grid: Grid) -> Grid:
     if count == 1:
         return grid
     inner = (labels != labels[0, 0, 0])[1:-1, 1:-1, 1:-1]
-    return inner.astype(np.uint8)
+    return np.asarray(inner, dtype=np.uint8)
 
 
 @kernel

@@ -23,3 +23,9 @@ FINE_CELLS = Reference(
     "nesting.fine_cells", 3e7, "cells", Status.DEFAULT, _OURS, "a part whose finer lattice is larger gets a coarser one"
 )
 """Upper bound on memory per part while it is turned into voxels."""
+COVER_CELLS = Reference(
+    "nesting.cover_cells", 128, "cells", Status.DEFAULT, _OURS, "spaces up to this size are solved as exact cover"
+)
+COVER_NODES = Reference(
+    "nesting.cover_nodes", 2000, "nodes", Status.DEFAULT, _OURS, "unit of the restart sequence of the exact search"
+)
