@@ -14,10 +14,13 @@ from alembic.runtime.migration import MigrationContext
 from sqlalchemy import text
 
 from cakewright.errors import StoreError
-from cakewright.store import open_store, schema
-from cakewright.store.engine import reading, store_url, translated
+from cakewright.store import PieceState, open_store, schema
+from cakewright.store.engine import connect, reading, store_url, translated, writing
+from cakewright.store.migrations import _run_one, scripts
+from cakewright.store.write import write_plan
 from tests.documents.world import week
 from tests.store.conftest import NOON
+from tests.store.same import difference
 
 
 def test_a_file_that_is_no_database_stays_as_it_is(tmp_path):
@@ -164,3 +167,19 @@ def test_opening_again_changes_nothing(store, tmp_path):
     shutil.copy(store.path, tmp_path / "copy.sqlite")
     with open_store(tmp_path / "copy.sqlite") as copy:
         assert [p.version for p in copy.plans()] == [1]
+
+
+def test_an_older_database_is_brought_up_to_date(tmp_path):
+    """A database from the first release opens, keeps its plan and gains the tables it lacked."""
+    path = tmp_path / "old.sqlite"
+    engine = connect(store_url(path))
+    with writing(engine) as link:
+        _run_one(link, scripts(), "0001_first_tables")
+        write_plan(link, week(), made_by="Mira", at=NOON)
+    engine.dispose()
+    with open_store(path) as store:
+        assert [p.version for p in store.plans()] == [1]
+        assert difference(week().builds, store.load_plan().builds) is None
+        store.record_piece(plan=1, build="B1", piece="L01-01", state=PieceState.FOUND, by="Mira", at=NOON)
+        with reading(store._engine) as link:
+            assert compare_metadata(MigrationContext.configure(link), schema.metadata) == []

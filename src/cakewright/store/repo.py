@@ -12,7 +12,10 @@ from sqlalchemy import Connection, Engine, and_, func, or_, select
 from cakewright.errors import StoreError
 from cakewright.model.plan import WeekPlan
 from cakewright.store import schema
+from cakewright.store.backup import Backup, back_up, check_file
 from cakewright.store.engine import reading, writing
+from cakewright.store.floor import PieceRecord, PieceState, add_record, records_of
+from cakewright.store.jobs import Job, add_job, change_job, interrupt_jobs, job_of, jobs_of
 from cakewright.store.read import read_plan
 from cakewright.store.write import write_plan
 
@@ -74,6 +77,51 @@ class Store:
                 where = str(self.path)
                 raise StoreError("there is no plan in the database yet", remedy="plan a week first", where=where)
             return read_plan(link, wanted)
+
+    def record_piece(
+        self, *, plan: int, build: str, piece: str, state: PieceState, by: str, at: datetime, note: str = ""
+    ) -> int:
+        """Append what somebody says about a piece at break-out; the record's number. Nothing is replaced."""
+        with writing(self._engine) as link:
+            return add_record(link, plan=plan, build=build, piece=piece, state=state, by=by, at=at, note=note)
+
+    def piece_records(self, plan: int, build: str) -> tuple[PieceRecord, ...]:
+        """Every record about the pieces of a build, oldest first."""
+        with reading(self._engine) as link:
+            return records_of(link, plan, build)
+
+    def add_job(self, *, kind: str, by: str, folder: str, at: datetime) -> int:
+        """Note that long work was asked for; its number."""
+        with writing(self._engine) as link:
+            return add_job(link, kind=kind, by=by, folder=folder, at=at)
+
+    def change_job(self, number: int, **values: object) -> None:
+        """Note how far long work is; a job that has ended stays as it ended."""
+        with writing(self._engine) as link:
+            change_job(link, number, **values)
+
+    def jobs(self) -> tuple[Job, ...]:
+        """Every job, newest first."""
+        with reading(self._engine) as link:
+            return jobs_of(link)
+
+    def job(self, number: int) -> Job:
+        """One job; StoreError when there is none."""
+        with reading(self._engine) as link:
+            return job_of(link, number)
+
+    def interrupt_jobs(self, at: datetime) -> int:
+        """Mark jobs that an earlier run of the program left unfinished; how many there were."""
+        with writing(self._engine) as link:
+            return interrupt_jobs(link, at)
+
+    def backup(self, path: str | Path) -> Backup:
+        """Copy the database while it is in use, check the copy, and say what is in it; nothing is overwritten."""
+        return back_up(self.path, Path(path))
+
+    def check(self) -> int:
+        """Read every page and every reference; the number of plans. StoreError when something is damaged."""
+        return check_file(self.path)
 
     def close(self) -> None:
         """Let go of the file."""

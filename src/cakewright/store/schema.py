@@ -11,6 +11,7 @@ from sqlalchemy import (
     Float,
     ForeignKey,
     ForeignKeyConstraint,
+    Index,
     Integer,
     LargeBinary,
     MetaData,
@@ -281,3 +282,30 @@ cost = _table(
 )
 
 set_aside = _table("set_aside", *_in_plan(), _need("line", Integer), *_texts("reason", "remedy"))
+
+piece_record = _table(
+    "piece_record",
+    Column("number", Integer, primary_key=True, autoincrement=True),
+    _need("plan", Integer),
+    *_texts("build", "piece", "state", "by"),
+    _need("at", Instant),
+    _need("note", Text),
+    ForeignKeyConstraint(["plan", "build"], ["build.plan", "build.key"]),
+    ForeignKeyConstraint(["plan", "piece"], ["placement.plan", "placement.piece"]),
+    Index("ix_piece_record_plan_build", "plan", "build"),
+    sqlite_autoincrement=True,
+)
+
+job = _table(
+    "job",
+    Column("number", Integer, primary_key=True, autoincrement=True),
+    *_texts("kind", "state", "by", "folder"),
+    _need("asked_at", Instant),
+    _maybe("ended_at", Instant),
+    *_texts("stage", "note", "found", "remedy"),
+    _need("done", Integer),
+    _need("total", Integer),
+    _maybe("plan", Integer),
+    ForeignKeyConstraint(["plan"], ["plan.version"]),
+    sqlite_autoincrement=True,
+)
