@@ -20,7 +20,7 @@ from cakewright.nesting.task import NestPiece
 from cakewright.physics.buildtime import print_time
 from cakewright.physics.cooling import cool
 from cakewright.schedule.batching import BatchLine, BatchSpace, propose_batches, staffed_hours
-from cakewright.sources.plan import BUILD_PRICE_H, ENVELOPE_FILL, TYPICAL_DENSITY
+from cakewright.sources.plan import ENVELOPE_FILL, TYPICAL_DENSITY
 from cakewright.stopping import Stop
 from cakewright.units import MM3_PER_L
 
@@ -76,14 +76,19 @@ def batch_input(
     )
 
 
-def propose(known: BatchInput, cell: Cell, *, start: datetime, stop: Stop, seed: int) -> list[Batch]:
-    """Batches of one material in the order in which they should start, with their pieces named."""
+def propose(
+    known: BatchInput, cell: Cell, *, build_price_h: float, start: datetime, stop: Stop, seed: int
+) -> list[Batch]:
+    """Batches of one material in the order in which they should start, with their pieces named.
+
+    `build_price_h` is what one more build must save, in weighted hours of lateness.
+    """
     proposed = propose_batches(
         known.lines,
         known.spaces,
         known.chambers,
         known.factor,
-        BUILD_PRICE_H.value,
+        build_price_h,
         start=start,
         stop=stop,
         seed=seed,

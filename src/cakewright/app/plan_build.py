@@ -19,8 +19,8 @@ from cakewright.nesting.separable import removal
 from cakewright.nesting.task import NestPiece, NestSpace, NestTask
 from cakewright.nesting.verify import verify_nest
 from cakewright.physics.buildtime import print_time
-from cakewright.physics.cooling import cool
 from cakewright.physics.layers import layer_profile
+from cakewright.physics.opening import cool_build
 from cakewright.powder.balance import powder_need
 from cakewright.stopping import Stop
 
@@ -92,7 +92,9 @@ def compute_build(
     way_out = removal(meshes, placed.placements, space, voxel_mm=placed.voxel_mm)
     profile = layer_profile(meshes, placed.placements, machine.layer_mm, placed.height_mm)
     hours = print_time(profile, machine, extra_layers_mm=chamber.base_mm + chamber.cover_mm)
-    cooling = cool(
+    heat = cool_build(
+        meshes,
+        placed.placements,
         profile,
         hours,
         base_mm=(chamber.x_mm, chamber.y_mm),
@@ -127,7 +129,7 @@ def compute_build(
         removal=way_out,
         profile=profile,
         print_time=hours,
-        cooling=cooling,
+        cooling=heat.cooling,
         powder=powder,
         reason=batch.reason,
         line_reasons=batch.line_reasons,

@@ -6,9 +6,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, time
+from typing import Protocol
 
 from cakewright.app.effort import Effort
-from cakewright.model.build import Build
+from cakewright.model.build import Build, Cooling, LayerProfile
 from cakewright.model.cell import Cell
 from cakewright.model.order import OrderLine
 from cakewright.model.plan import LinePromise, Schedule, TaskKind
@@ -17,19 +18,55 @@ from cakewright.schedule.jobs import BuildJob, LineJob
 from cakewright.schedule.plan_schedule import plan_schedule
 
 
-def build_job(build: Build, lines: Sequence[OrderLine], cell: Cell) -> BuildJob:
+class Timed(Protocol):
+    """A nest with its layers and heat known: a Build, or a draft of one."""
+
+    @property
+    def key(self) -> str:
+        """Name of the build."""
+        ...
+
+    @property
+    def lines(self) -> tuple[int, ...]:
+        """Order lines in it."""
+        ...
+
+    @property
+    def pieces(self) -> int:
+        """Pieces in it."""
+        ...
+
+    @property
+    def machine(self) -> str:
+        """Machine it was made for."""
+        ...
+
+    @property
+    def profile(self) -> LayerProfile:
+        """Its layers."""
+        ...
+
+    @property
+    def cooling(self) -> Cooling:
+        """Its heat after the print."""
+        ...
+
+
+def build_job(build: Timed, lines: Sequence[OrderLine], cell: Cell) -> BuildJob:
     """What a build asks of the cell: machine minutes on each machine that could take it, heat, hands."""
     machine = cell.machine(build.machine)
-    chamber = cell.chamber_type(build.chamber_type)
+    chamber = cell.chamber_type(machine.chamber_type)
     extra = chamber.base_mm + chamber.cover_mm
     can = [
-        m for m in cell.machines_for(build.material) if (m.chamber_type, m.layer_mm) == (chamber.name, machine.layer_mm)
+        m
+        for m in cell.machines_for(machine.material)
+        if (m.chamber_type, m.layer_mm) == (chamber.name, machine.layer_mm)
     ]
     hours = {m.name: print_time(build.profile, m, extra_layers_mm=extra) for m in can}
     rates = cell.rates
     return BuildJob(
         key=build.key,
-        material=build.material,
+        material=machine.material,
         chamber_type=chamber.name,
         print_min={name: math.ceil(t.total_s / 60) for name, t in hours.items()},
         cool_min=math.ceil(build.cooling.opening_s[1] / 60),
@@ -42,7 +79,7 @@ def build_job(build: Build, lines: Sequence[OrderLine], cell: Cell) -> BuildJob:
     )
 
 
-def line_job(line: OrderLine, builds: Sequence[Build], cell: Cell) -> LineJob:
+def line_job(line: OrderLine, builds: Sequence[Timed], cell: Cell) -> LineJob:
     """What a line asks after break-out: its finish, counting, inspection and packing."""
     rates = cell.rates
     quality = cell.quality_class(line.quality_class)

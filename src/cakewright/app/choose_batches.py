@@ -1,0 +1,148 @@
+"""Which batches to build: proposals judged by real nests and a real calendar."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from cakewright.app.batch_lines import BatchInput, batch_input, propose
+from cakewright.app.effort import Effort
+from cakewright.app.plan_build import Batch, nest_batch
+from cakewright.app.plan_dates import build_job, line_job
+from cakewright.app.progress import Progress
+from cakewright.model.build import Cooling, LayerProfile, Nest
+from cakewright.model.cell import Cell
+from cakewright.model.mesh import FloatArray
+from cakewright.model.order import OrderLine
+from cakewright.model.part import Part
+from cakewright.physics.buildtime import print_time
+from cakewright.physics.cooling import cool
+from cakewright.physics.layers import layer_profile
+from cakewright.schedule.plan_schedule import plan_schedule
+from cakewright.sources.plan import BUILD_PRICE_H
+from cakewright.stopping import MaxSteps
+
+ROUNDS = 6  # proposals a material may need before what does not fit simply goes into further builds
+LEARNING_ROUNDS = 2  # the first proposal knows nothing about these parts: its nests correct the heights of the second
+PRICES = (1.0, 0.25, 4.0)  # times the build price: fewer fuller builds and more earlier ones are tried as well
+JUDGING_STEPS = 150  # schedules tried to judge one set of batches
+
+
+@dataclass(eq=False)
+class Work:
+    """What stays the same while the builds of a plan are found, and the quick nests made so far."""
+
+    cell: Cell
+    parts: Mapping[str, Part]
+    part_of_line: Mapping[int, str]
+    rotations: Mapping[str, FloatArray]
+    effort: Effort
+    seed: int
+    start: datetime
+    progress: Progress
+    drafts: dict[frozenset[str], tuple[Nest, LayerProfile, Cooling]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, eq=False)
+class Draft:
+    """A batch nested quickly: enough to know its hours."""
+
+    batch: Batch
+    nest: Nest
+    profile: LayerProfile
+    cooling: Cooling
+
+    @property
+    def key(self) -> str:
+        """Key of the batch."""
+        return self.batch.key
+
+    @property
+    def lines(self) -> tuple[int, ...]:
+        """Order lines in it."""
+        return self.batch.lines
+
+    @property
+    def pieces(self) -> int:
+        """Pieces placed."""
+        return len(self.nest.placements)
+
+    @property
+    def machine(self) -> str:
+        """Machine the batch was proposed for."""
+        return self.batch.machine.name
+
+
+def choose_batches(lines: Sequence[OrderLine], work: Work) -> list[Batch]:
+    """The batches of one material that cost least: weighted hours of lateness plus a price for each build.
+
+    Each proposal of the batching search is nested quickly and put on the real calendar. What the nests
+    teach about heights, and which sets do not fit one chamber, goes into the next proposal.
+    """
+    known = batch_input(lines, work.part_of_line, work.parts, work.rotations, work.cell)
+    best: tuple[float, list[Batch]] | None = None
+    for attempt in range(1, ROUNDS + 1):
+        price = PRICES[max(0, attempt - LEARNING_ROUNDS) % len(PRICES)]
+        batches = propose(
+            known,
+            work.cell,
+            build_price_h=price * BUILD_PRICE_H.value,
+            start=work.start,
+            stop=work.effort.batching(),
+            seed=work.seed,
+        )
+        drafts = [_draft(batch, work) for batch in batches]
+        known = _learn(known, drafts)
+        fits = not any(d.nest.left_out for d in drafts)
+        cost = _cost(drafts, lines, work)
+        if fits and (best is None or cost < best[0]):
+            best = cost, batches
+        work.progress("choosing batches", attempt, ROUNDS, f"{len(batches)} builds, {cost:.0f} weighted hours")
+        if best and attempt >= LEARNING_ROUNDS + len(PRICES) - 1:
+            break
+    work.progress("choosing batches", ROUNDS, ROUNDS)
+    return best[1] if best else batches
+
+
+def _draft(batch: Batch, work: Work) -> Draft:
+    """Nest a batch without improving it, slice and cool it; the same pieces are done once."""
+    pieces = frozenset(p.piece for p in batch.pieces)
+    if pieces not in work.drafts:
+        cell, machine = work.cell, batch.machine
+        chamber = cell.chamber_type(machine.chamber_type)
+        nest = nest_batch(batch, work.parts, work.rotations, cell, stop=MaxSteps(0), seed=work.seed)
+        meshes = {p.part_key: work.parts[p.part_key].mesh for p in nest.placements}
+        height = max(nest.height_mm, machine.layer_mm)
+        profile = layer_profile(meshes, nest.placements, machine.layer_mm, height)
+        cooling = cool(
+            profile,
+            print_time(profile, machine),
+            base_mm=(chamber.x_mm, chamber.y_mm),
+            base_powder_mm=chamber.base_mm,
+            cover_powder_mm=chamber.cover_mm,
+            material=cell.material(machine.material),
+            chamber_type=chamber,
+            room_c=cell.room_c,
+        )
+        work.drafts[pieces] = nest, profile, cooling
+    return Draft(batch, *work.drafts[pieces])
+
+
+def _learn(known: BatchInput, drafts: Sequence[Draft]) -> BatchInput:
+    for draft in drafts:
+        known = known.learn(draft.batch, draft.nest)
+    return known
+
+
+def _cost(drafts: Sequence[Draft], lines: Sequence[OrderLine], work: Work) -> float:
+    """Weighted hours of lateness on the real calendar, plus the price of the builds."""
+    cell = work.cell
+    jobs = [build_job(d, [line for line in lines if line.line in d.lines], cell) for d in drafts]
+    wishes = [line_job(line, drafts, cell) for line in lines]
+    _, promises = plan_schedule(cell, jobs, wishes, start=work.start, stop=MaxSteps(JUDGING_STEPS), seed=work.seed)
+    weight = {wish.line: wish.weight for wish in wishes}
+    late = sum(
+        weight[p.line] * max(0.0, (p.ready - p.due_by).total_seconds() / 3600) for p in promises if p.ready is not None
+    )
+    return late + BUILD_PRICE_H.value * len(drafts)
