@@ -1,6 +1,7 @@
 """Papers of the floor: what they say, where it stands, and that names cannot break them."""
 
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -9,8 +10,9 @@ from cakewright.documents.powder_slip import allowed, powder_slip_pdf
 from cakewright.documents.sheet import set_pdf
 from cakewright.documents.traveller import CHECKS, traveller_pdf
 from cakewright.documents.unpack_map import unpack_map_pdf
-from cakewright.documents.words import build_id, tray_letter, trays
+from cakewright.documents.words import build_id, title, tray_letter, trays
 from cakewright.errors import CakewrightError
+from cakewright.model.build import Removal
 from cakewright.safety import CLOSING
 from tests.documents.paper import find_qr, holds_qr, pages, picture_of, place_of, text_of
 from tests.documents.world import NASTY
@@ -166,3 +168,35 @@ def test_papers_keep_to_their_pages(papers):
     for build in ("B1", "B2"):
         assert pages(papers["traveller", build]) == 2
         assert pages(papers["powder slip", build]) == 1
+
+
+def test_long_names_are_shortened_but_keep_their_revision(plan):
+    """One line, at most so many characters, places to break in long runs, revision at the end."""
+    line = replace(plan.line(1), part="a\nvery " * 30, revision="F")
+    assert title(line, 40).endswith("… rev\u00a0F") and len(title(line, 40)) <= 47
+    run = title(replace(line, part="x" * 60), 64)
+    assert run.replace("\u200b", "") == "x" * 60 + " rev\u00a0F"
+    assert max(len(piece) for piece in run.split()[0].split("\u200b")) <= 18
+    assert title(replace(line, part="knob", revision="")) == "knob"
+
+
+def test_forty_lines_with_long_names_stay_inside_the_page(plan):
+    """A traveller of 40 lines is still one sheet, and nothing runs over its right edge."""
+    lines = tuple(
+        replace(plan.line(6), line=i, part="left bracket of the sensor-housing " * 3 + str(i)) for i in range(1, 41)
+    )
+    old = plan.build("B2")
+    pieces = tuple(replace(old.nest.placements[-1], piece=f"L{i:02d}-01", line=i) for i in range(1, 41))
+    build = replace(
+        old,
+        lines=tuple(range(1, 41)),
+        nest=replace(old.nest, placements=pieces),
+        removal=Removal(tuple(p.piece for p in pieces), (), ()),
+        verification=replace(old.verification, violations=()),
+    )
+    world = replace(plan, builds=(build,), orders=replace(plan.orders, lines=lines))
+    pdf = traveller_pdf(world, "B2")
+    assert pages(pdf) == 2
+    assert "and 16 lines more: see the unpacking map" in text_of(pdf)
+    for paper in (pdf, unpack_map_pdf(world, "B2"), labels_pdf(world, "B2")):
+        assert (picture_of(paper, 0, scale=2)[:, -20:] > 200).all()

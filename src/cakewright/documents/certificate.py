@@ -20,7 +20,7 @@ from cakewright.documents.sections import (
     words,
 )
 from cakewright.documents.sheet import set_pdf
-from cakewright.documents.words import count, day, listed, percent, task_of
+from cakewright.documents.words import count, day, listed, percent, task_of, title
 from cakewright.model.build import Build
 from cakewright.model.order import OrderLine
 from cakewright.model.plan import TaskKind, WeekPlan
@@ -65,7 +65,7 @@ def _part(plan: WeekPlan, line: OrderLine) -> list[Any]:
     key = plan.part_of_line.get(line.line)
     origin = plan.parts[key].origin if key is not None and key in plan.parts else None
     known = f"{origin.file}\n{origin.sha256[:16]}" if origin else "no file"
-    return [line.key, line.title, known, str(line.quantity), None, None]
+    return [line.key, title(line), known, str(line.quantity), None, None]
 
 
 def _builds(plan: WeekPlan, builds: tuple[Build, ...]) -> Block:

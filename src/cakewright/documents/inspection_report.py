@@ -9,7 +9,7 @@ from typing import Any
 
 from cakewright.documents.sections import Block, facts, heading, letter, part_drawing, signatures, table, ticks, words
 from cakewright.documents.sheet import picture_svg, set_pdf
-from cakewright.documents.words import count, piece_mass_g, trays
+from cakewright.documents.words import count, piece_mass_g, title, trays
 from cakewright.errors import InputError
 from cakewright.model.build import Build
 from cakewright.model.order import OrderLine
@@ -44,7 +44,7 @@ def _data(plan: WeekPlan, line: OrderLine) -> dict[str, Any]:
     builds = plan.builds_of(line.line)
     blocks: list[Block] = [
         facts(
-            ("Part", line.title),
+            ("Part", title(line)),
             ("Order, customer", f"{line.order} · {line.customer}"),
             ("File", part.origin.file),
             ("Hash of the file (start)", part.origin.sha256[:16]),

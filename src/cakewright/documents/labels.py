@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from cakewright.documents.sheet import qr_svg, set_pdf
-from cakewright.documents.words import build_id, looks, trays
+from cakewright.documents.words import build_id, looks, title, trays
 from cakewright.model.build import Build
 from cakewright.model.plan import WeekPlan
 
@@ -35,7 +35,7 @@ def _label(plan: WeekPlan, build: Build, number: int, letter: str) -> dict[str, 
     return {
         "letter": letter,
         "line": line.key,
-        "part": line.title.replace(" rev ", " rev\u00a0"),
+        "part": title(line, 56),
         "count": share,
         "order": " · ".join(x for x in (line.order, line.customer) if x),
         "looks": looks(plan, line),

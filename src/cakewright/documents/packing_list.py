@@ -17,7 +17,7 @@ from cakewright.documents.sections import (
     words,
 )
 from cakewright.documents.sheet import set_pdf
-from cakewright.documents.words import count, grams, looks, moment, piece_mass_g, trays
+from cakewright.documents.words import count, grams, looks, moment, piece_mass_g, title, trays
 from cakewright.model.order import OrderLine
 from cakewright.model.plan import WeekPlan
 
@@ -78,7 +78,7 @@ def _row(plan: WeekPlan, line: OrderLine) -> list[Any]:
     mass = line_mass_g(plan, line)
     return [
         part_cell(plan, line.line, 15),
-        f"{line.key} {line.title}\n{looks(plan, line)} · {line.finish}",
+        f"{line.key} {title(line)}\n{looks(plan, line)} · {line.finish}",
         str(line.quantity),
         source,
         "–" if mass is None else grams(mass),
@@ -90,7 +90,7 @@ def _row(plan: WeekPlan, line: OrderLine) -> list[Any]:
 def _not_here(plan: WeekPlan, missing: list[OrderLine]) -> tuple[dict[str, Any], ...]:
     aside = {s.line: s.reason for s in plan.set_aside}
     said = [
-        f"{line.key} {line.title}, {count(line.quantity, 'piece')}: {aside.get(line.line, 'in no build')}"
+        f"{line.key} {title(line)}, {count(line.quantity, 'piece')}: {aside.get(line.line, 'in no build')}"
         for line in missing
     ]
     return (heading("Not in this delivery"), words(*said))

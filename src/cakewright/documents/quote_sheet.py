@@ -22,7 +22,7 @@ from cakewright.documents.sections import (
 )
 from cakewright.documents.sheet import set_pdf
 from cakewright.documents.tables import line_state
-from cakewright.documents.words import count, due, moment, money, percent
+from cakewright.documents.words import count, due, moment, money, percent, title
 from cakewright.model.order import OrderLine
 from cakewright.model.plan import WeekPlan
 
@@ -74,7 +74,7 @@ def _amount(plan: WeekPlan, number: int, prices: dict[int, Price]) -> float | No
 
 def _row(plan: WeekPlan, line: OrderLine, amount: float | None, price: Price | None) -> list[Any]:
     currency = plan.cell.rates.currency
-    part = f"{line.quantity} × {line.title}\n{line.material} · {line.finish} · {line.quality_class}"
+    part = f"{line.quantity} × {title(line)}\n{line.material} · {line.finish} · {line.quality_class}"
     if amount is None:
         aside = next((s.reason for s in plan.set_aside if s.line == line.line), "no cost was computed")
         return [part_cell(plan, line.line, 16), line.key, part, "–", "not quoted", aside]

@@ -8,7 +8,7 @@ from cakewright.documents.render import Picture, cake_frame, draw, piece_shape
 from cakewright.documents.sheet import picture_svg, set_pdf
 from cakewright.documents.timeline import BuildHours, hours_of
 from cakewright.documents.verdicts import stop_reasons
-from cakewright.documents.words import build_id, charge, count, duration, listed, moment, percent, span, trays
+from cakewright.documents.words import build_id, charge, count, duration, listed, moment, percent, span, title, trays
 from cakewright.model.build import Build
 from cakewright.model.plan import WeekPlan
 from cakewright.safety import CLOSING, Work, to_wear
@@ -93,7 +93,7 @@ def _tray_rows(plan: WeekPlan, build: Build) -> list[dict[str, str]]:
     for number, letter in trays(build).items():
         line = plan.line(number)
         rows.append(
-            {"letter": letter, "count": f"{len(build.pieces_of(number))} ×", "name": f"{line.key} {line.title}"}
+            {"letter": letter, "count": f"{len(build.pieces_of(number))} ×", "name": f"{line.key} {title(line, 40)}"}
         )
     return rows
 

@@ -8,7 +8,7 @@ from cakewright.documents.bands import Band, Group, bands, surface_mm
 from cakewright.documents.render import Colour, Picture, cake_frame, draw, piece_shape
 from cakewright.documents.sheet import picture_svg, set_pdf
 from cakewright.documents.timeline import hours_of
-from cakewright.documents.words import build_id, count, listed, moment, trays
+from cakewright.documents.words import build_id, count, listed, moment, title, trays
 from cakewright.model.build import Build
 from cakewright.model.plan import WeekPlan
 from cakewright.safety import CLOSING, Work, to_wear
@@ -107,7 +107,7 @@ def _coming_words(plan: WeekPlan, band: Band, letters: dict[int, str]) -> list[s
     said = []
     for line, depths in by_line.items():
         where = f"{min(depths):.0f}" if max(depths) - min(depths) < 1 else f"{min(depths):.0f} – {max(depths):.0f}"
-        said.append(f"{letters[line]} {plan.line(line).title}: {len(depths)} from {where} mm")
+        said.append(f"{letters[line]} {title(plan.line(line))}: {len(depths)} from {where} mm")
     return said
 
 
@@ -142,7 +142,7 @@ def _row(plan: WeekPlan, group: Group) -> dict[str, Any]:
     n = len(group.pieces)
     return {
         "letter": group.letter,
-        "name": f"{line.key} {line.title}",
+        "name": f"{line.key} {title(line)}",
         "count": f"{n} ×",
         "squares": n if n <= _MOST_SQUARES else 0,
         "of": f"of {n}",

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
+from urllib.parse import quote
 from zoneinfo import ZoneInfo
 
 from cakewright.model.build import Build, PowderNeed
@@ -13,6 +15,8 @@ from cakewright.units import S_PER_MIN, hours_minutes
 
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+_LONG_RUN = re.compile(r"\S{14}(?=\S{4})")
+_MAY_BREAK = "\u200b"
 _TRAYS = "ABCDEFGHJKLMNPQRSTUVWXYZ"  # no I and no O: they read as 1 and 0
 
 
@@ -142,5 +146,16 @@ def held(tasks: Iterable[Task]) -> dict[str, tuple[datetime, datetime]]:
 
 
 def build_id(plan: WeekPlan, build_key: str) -> str:
-    """The plain text in the QR code of a build's papers."""
-    return f"cakewright:plan-{plan.version}/build-{build_key}"
+    """The plain text in the QR code of a build's papers; signs other than letters and digits are %-quoted."""
+    return f"cakewright:plan-{plan.version}/build-{quote(build_key, safe='-')}"
+
+
+def title(line: OrderLine, most: int = 64) -> str:
+    """Part and revision fit for print: one line, shortened to `most` characters, never without its revision.
+
+    Runs without a space get places to break; the revision does not part from its 'rev'.
+    """
+    part = " ".join(line.part.split())
+    part = part if len(part) <= most else part[: most - 1].rstrip() + "…"
+    part = _LONG_RUN.sub(lambda run: run.group() + _MAY_BREAK, part)
+    return f"{part} rev\u00a0{line.revision}" if line.revision else part
