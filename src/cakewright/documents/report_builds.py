@@ -105,7 +105,7 @@ def _opening(plan: WeekPlan, build: Build, hours: BuildHours, lonely: bool) -> s
     said = f"Below {c.target_c:g} °C at the hottest point after {likely} (between {early} and {late})."
     if hours.opening is not None:
         zone = plan.cell.zone
-        said += f" Open {span(hours.opening[0], hours.opening[2], zone)}, likely {moment(hours.opening[1], zone)}."
+        said += f" Cool {span(hours.opening[0], hours.opening[2], zone)}, likely {moment(hours.opening[1], zone)}."
     if lonely:
         said += " Nobody is in then: it waits in its chamber until break-out."
     return said

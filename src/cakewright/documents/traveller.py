@@ -68,7 +68,7 @@ def _times(plan: WeekPlan, build: Build, hours: BuildHours) -> dict[str, str]:
         "opening": moment(likely, zone),
         "opening_note": "no print end in the schedule"
         if early is None or late is None
-        else f"range {span(early, late, zone)}; hottest point below {build.cooling.target_c:g} °C",
+        else f"range {span(early, late, zone)}; measure: below {build.cooling.target_c:g} °C",
         "unpack": moment(hours.unpack, zone),
         "unpack_note": listed(hours.unpacker) or "nobody named",
     }
