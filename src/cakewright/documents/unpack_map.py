@@ -31,7 +31,8 @@ def _data(plan: WeekPlan, build: Build) -> dict[str, Any]:
     cut = bands(plan, build)
     hours = hours_of(plan, build)
     zone = plan.cell.zone
-    likely, late = (moment(t, zone) for t in hours.opening[1:]) if hours.opening else ("no date", "no date")
+    opening = hours.opening or (None, None, None)
+    likely, late = moment(opening[1], zone), moment(opening[2], zone)
     return {
         "title": f"Unpacking map · {plan.cell.name} · plan {plan.version}",
         "subtitle": build.key,
@@ -39,7 +40,7 @@ def _data(plan: WeekPlan, build: Build) -> dict[str, Any]:
         "footer": f"{plan.cell.name} · plan {plan.version} · build {build.key} · unpacking map",
         "closing": CLOSING,
         "wear": list(to_wear(Work.OPEN_CAKE)),
-        "intro": f"{hours.chamber or 'Chamber ____'} · {build.pieces} pieces · likely cool {likely}, at the latest {late}; "
+        "intro": f"{hours.chamber or 'Chamber ____'} · {build.pieces} pieces · should be cool {likely}, slow case {late}; "
         f"measure before you open: below {build.cooling.target_c:g} °C",
         "depth_note": f"Depth counts from the surface of the cake, {surface_mm(plan, build):.0f} mm above the base.",
         "stuck": [f"{listed(g)} hang together: take them out as one, do not pull." for g in build.removal.stuck],
