@@ -40,8 +40,8 @@ def _data(plan: WeekPlan, build: Build) -> dict[str, Any]:
         "footer": f"{plan.cell.name} · plan {plan.version} · build {build.key} · unpacking map",
         "closing": CLOSING,
         "wear": list(to_wear(Work.OPEN_CAKE)),
-        "intro": f"{hours.chamber or 'Chamber ____'} · {build.pieces} pieces · should be cool {likely}, slow case {late}; "
-        f"measure before you open: below {build.cooling.target_c:g} °C",
+        "intro": f"{hours.chamber or 'Chamber ____'} · {build.pieces} pieces · should be cool {likely}, "
+        f"slow case {late}; measure before you open: below {build.cooling.target_c:g} °C",
         "depth_note": f"Depth counts from the surface of the cake, {surface_mm(plan, build):.0f} mm above the base.",
         "stuck": [f"{listed(g)} hang together: take them out as one, do not pull." for g in build.removal.stuck],
         "bands": [_band(plan, build, band, i, len(cut)) for i, band in enumerate(cut)],
