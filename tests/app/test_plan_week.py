@@ -99,7 +99,7 @@ def test_the_folder_holds_what_was_promised(planned):
         for name in (f"builds/{build.key}.3mf", f"builds/{build.key}.stl", f"papers/{build.key}-traveller.pdf",
                      f"papers/{build.key}-unpacking-map.pdf", f"papers/{build.key}-powder-slip.pdf"):  # fmt: skip
             assert (folder / name).stat().st_size > 500, name
-    for name in ("placements.csv", "schedule.csv", "powder.csv", "quotes.csv", "report.html"):
+    for name in ("placements.csv", "schedule.csv", "powder.csv", "quotes.csv", "report.html", "papers/handover.pdf"):
         assert (folder / name).stat().st_size > 100, name
     assert not [p for p in folder.parent.iterdir() if p.name.startswith(".plan")]
 
@@ -107,7 +107,7 @@ def test_the_folder_holds_what_was_promised(planned):
 def test_the_3mf_stands_where_the_plan_says(planned):
     """Each item of the build file has the box that placements.csv gives."""
     plan, folder = planned
-    with (folder / "placements.csv").open(newline="", encoding="utf-8") as f:
+    with (folder / "placements.csv").open(newline="", encoding="utf-8-sig") as f:
         rows = {row["piece"]: row for row in csv.DictReader(f)}
     assert len(rows) == 17
     build = plan.builds[0]

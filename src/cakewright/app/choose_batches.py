@@ -8,7 +8,7 @@ from datetime import datetime
 
 from cakewright.app.batch_lines import BatchInput, batch_input, propose
 from cakewright.app.effort import Effort
-from cakewright.app.plan_build import Batch, nest_batch
+from cakewright.app.plan_build import Batch, bulk_litres, nest_batch
 from cakewright.app.plan_dates import build_job, line_job
 from cakewright.app.progress import Progress
 from cakewright.model.build import Cooling, LayerProfile, Nest
@@ -139,7 +139,8 @@ def _cost(drafts: Sequence[Draft], lines: Sequence[OrderLine], work: Work) -> fl
     """Weighted hours of lateness on the real calendar, plus the price of the builds."""
     cell = work.cell
     jobs = [build_job(d, [line for line in lines if line.line in d.lines], cell) for d in drafts]
-    wishes = [line_job(line, drafts, cell) for line in lines]
+    litres = bulk_litres(lines, work.parts, work.part_of_line, cell.nesting.clearance_mm)
+    wishes = [line_job(line, drafts, cell, litres[line.line]) for line in lines]
     _, promises = plan_schedule(cell, jobs, wishes, start=work.start, stop=MaxSteps(JUDGING_STEPS), seed=work.seed)
     weight = {wish.line: wish.weight for wish in wishes}
     late = sum(

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from cakewright.errors import CakewrightError
-from cakewright.model.build import Build, LeftOut, Nest, Placement
+from cakewright.model.build import Build, LeftOut, Nest
 from cakewright.model.cell import Cell, ChamberType, Machine
 from cakewright.model.mesh import FloatArray
 from cakewright.model.order import OrderLine
@@ -23,6 +23,7 @@ from cakewright.physics.layers import layer_profile
 from cakewright.physics.opening import cool_build
 from cakewright.powder.balance import powder_need
 from cakewright.stopping import Stop
+from cakewright.units import MM3_PER_L
 
 
 @dataclass(frozen=True, eq=False)
@@ -166,6 +167,11 @@ def envelope_mm3(part: Part, clearance_mm: float) -> float:
     return float(hull.volume + hull.area * clearance_mm / 2)
 
 
-def placements_top_down(placements: Sequence[Placement]) -> tuple[Placement, ...]:
-    """Placements from the top of the cake down."""
-    return tuple(sorted(placements, key=lambda p: (-p.z_max_mm, p.piece)))
+def bulk_litres(
+    lines: Sequence[OrderLine], parts: Mapping[str, Part], part_of_line: Mapping[int, str], clearance_mm: float
+) -> dict[int, float]:
+    """Litres that the pieces of each line take in a basket or bath: their envelopes, loosely side by side."""
+    return {
+        line.line: line.quantity * envelope_mm3(parts[part_of_line[line.line]], clearance_mm) / MM3_PER_L
+        for line in lines
+    }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, time
 from typing import Protocol
@@ -79,8 +79,11 @@ def build_job(build: Timed, lines: Sequence[OrderLine], cell: Cell) -> BuildJob:
     )
 
 
-def line_job(line: OrderLine, builds: Sequence[Timed], cell: Cell) -> LineJob:
-    """What a line asks after break-out: its finish, counting, inspection and packing."""
+def line_job(line: OrderLine, builds: Sequence[Timed], cell: Cell, litres: float = 0.0) -> LineJob:
+    """What a line asks after break-out: its finish, counting, inspection and packing.
+
+    `litres` is the bulk volume of its pieces in a basket or bath, 0 when not known.
+    """
     rates = cell.rates
     quality = cell.quality_class(line.quality_class)
     inspect_s = line.quantity * (quality.inspect_s_per_piece + rates.count_s_per_piece)
@@ -93,6 +96,7 @@ def line_job(line: OrderLine, builds: Sequence[Timed], cell: Cell) -> LineJob:
         pack_min=max(1, math.ceil(rates.pack_min_per_line)),
         due_by=due_by(line, cell),
         weight=quality.weight,
+        litres=litres,
     )
 
 
@@ -115,14 +119,22 @@ def week_start(start: datetime | None, now: datetime, lines: Sequence[OrderLine]
 
 
 def plan_dates(
-    builds: Sequence[Build], lines: Sequence[OrderLine], cell: Cell, *, start: datetime, effort: Effort, seed: int
+    builds: Sequence[Build],
+    lines: Sequence[OrderLine],
+    litres: Mapping[int, float],
+    cell: Cell,
+    *,
+    start: datetime,
+    effort: Effort,
+    seed: int,
 ) -> tuple[Schedule, tuple[LinePromise, ...], tuple[Build, ...]]:
     """Put builds and bench work on the calendar.
 
+    `litres` gives the bulk volume of each line, which decides whether lines share a bath.
     Returns schedule, promises and the builds with the machine that the schedule chose for each.
     """
     jobs = [build_job(b, [line for line in lines if line.line in b.lines], cell) for b in builds]
-    wishes = [line_job(line, builds, cell) for line in lines]
+    wishes = [line_job(line, builds, cell, litres.get(line.line, 0.0)) for line in lines]
     schedule, promises = plan_schedule(cell, jobs, wishes, start=start, stop=effort.dates(), seed=seed)
     chosen = {t.build: t.machine for t in schedule.tasks if t.kind is TaskKind.PRINT}
     return schedule, promises, tuple(replace(b, machine=chosen.get(b.key, b.machine)) for b in builds)

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from cakewright.app.effort import Effort, effort_in_seconds
 from cakewright.app.intake import take_in
+from cakewright.app.plan_build import bulk_litres
 from cakewright.app.plan_builds import plan_builds
 from cakewright.app.plan_costs import plan_costs
 from cakewright.app.plan_dates import plan_dates, week_start
@@ -74,7 +75,8 @@ def plan_week(
     builds, without_place = plan_builds(
         lines, taken.parts, taken.part_of_line, cell, start=start, effort=effort, seed=seed, progress=progress
     )
-    schedule, promises, builds = plan_dates(builds, lines, cell, start=start, effort=effort, seed=seed)
+    litres = bulk_litres(lines, taken.parts, taken.part_of_line, cell.nesting.clearance_mm)
+    schedule, promises, builds = plan_dates(builds, lines, litres, cell, start=start, effort=effort, seed=seed)
     costs = plan_costs(builds, lines, taken.parts, taken.part_of_line, cell)
 
     return WeekPlan(

@@ -15,6 +15,7 @@ from cakewright.model.build import Build
 from cakewright.model.plan import LinePromise, Task, TaskKind, WeekPlan
 
 AHEAD = timedelta(hours=24)  # what "today" reaches to: the same hour tomorrow, nights included
+BEFORE_WORK = timedelta(hours=1)
 HANDS = (TaskKind.LOAD, TaskKind.UNLOAD, TaskKind.UNPACK, TaskKind.CLEAN, TaskKind.INSPECT, TaskKind.PACK)
 
 
@@ -53,11 +54,12 @@ class CakeNow:
 
 @dataclass(frozen=True, slots=True)
 class PersonNext:
-    """What somebody does now (None: nothing) and what comes within a day."""
+    """What somebody does now (None: nothing), what comes within a day, and the first thing after that day."""
 
     name: str
     now: Task | None
     coming: tuple[Task, ...]
+    later: Task | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,9 +106,12 @@ def horizon(plan: WeekPlan) -> tuple[datetime, datetime]:
 
 
 def shown_moment(plan: WeekPlan, now: datetime) -> datetime:
-    """`now` when the plan covers it, otherwise the plan's first instant: a plan for next week opens on its Monday."""
+    """`now` when the plan covers it, otherwise an hour before its first task: next week's plan opens on its morning."""
     first, last = horizon(plan)
-    return now if first <= now <= last else first
+    if first <= now <= last:
+        return now
+    begins = min((task.start for task in plan.schedule.tasks), default=first)
+    return max(first, begins - BEFORE_WORK)
 
 
 def morning(plan: WeekPlan, at: datetime) -> Morning:
@@ -155,7 +160,8 @@ def _people(plan: WeekPlan, at: datetime) -> tuple[PersonNext, ...]:
 def _person(plan: WeekPlan, name: str, at: datetime) -> PersonNext:
     mine = sorted((t for t in plan.schedule.tasks if name in t.people), key=lambda t: (t.start, t.end))
     now = next((t for t in mine if t.start <= at < t.end), None)
-    return PersonNext(name, now, tuple(t for t in mine if at < t.start < at + AHEAD))
+    coming = tuple(t for t in mine if at <= t.start < at + AHEAD and t is not now)
+    return PersonNext(name, now, coming, next((t for t in mine if t.start >= at + AHEAD), None))
 
 
 def _missing(plan: WeekPlan) -> tuple[Missing, ...]:

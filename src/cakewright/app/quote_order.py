@@ -10,7 +10,7 @@ import numpy as np
 
 from cakewright.app.effort import Effort
 from cakewright.app.intake import read_part
-from cakewright.app.plan_build import envelope_mm3
+from cakewright.app.plan_build import bulk_litres, envelope_mm3
 from cakewright.app.plan_builds import plan_builds
 from cakewright.app.plan_costs import line_share, plan_costs, staffed_build_minutes
 from cakewright.app.plan_dates import plan_dates, week_start
@@ -63,7 +63,8 @@ def quote_order(line: OrderLine, part: Part, cell: Cell, *, start: datetime, eff
     builds, without_place = plan_builds([line], parts, part_of_line, cell, start=start, effort=effort, seed=seed)
     if not builds:
         raise DoesNotFitError(without_place[0].reason, remedy=without_place[0].remedy, where=part.name)
-    _, promises, builds = plan_dates(builds, [line], cell, start=start, effort=effort, seed=seed)
+    litres = bulk_litres([line], parts, part_of_line, cell.nesting.clearance_mm)
+    _, promises, builds = plan_dates(builds, [line], litres, cell, start=start, effort=effort, seed=seed)
     alone = plan_costs(builds, [line], parts, part_of_line, cell)[0]
     shared = shared_cost(line, part, cell)
     return Quote(line, part, shared if shared.total < alone.total else alone, alone, builds, promises[0])

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from cakewright.app.build_files import write_build_files
 from cakewright.app.progress import Progress, quiet
+from cakewright.documents.handover import handover_pdf
 from cakewright.documents.labels import labels_pdf
 from cakewright.documents.powder_slip import powder_slip_pdf
 from cakewright.documents.report import report_html
@@ -79,7 +80,7 @@ def _write_folder(plan: WeekPlan, out: Path, progress: Progress) -> Path:
     folder = Path(tempfile.mkdtemp(prefix=".plan-being-written-", dir=out))
     try:
         folder.chmod(0o755)
-        total = 2 + len(plan.builds) * (len(PAPERS) + 1)
+        total = 3 + len(plan.builds) * (len(PAPERS) + 1)
         done = 0
 
         def told(note: str) -> None:
@@ -89,7 +90,8 @@ def _write_folder(plan: WeekPlan, out: Path, progress: Progress) -> Path:
 
         told("tables")
         for name, table in TABLES.items():
-            (folder / name).write_text(table(plan), encoding="utf-8", newline="")
+            # with a byte order mark: without it spreadsheets misread letters such as ø and ü
+            (folder / name).write_text(table(plan), encoding="utf-8-sig", newline="")
         papers = folder / "papers"
         papers.mkdir()
         for build in plan.builds:
@@ -98,6 +100,8 @@ def _write_folder(plan: WeekPlan, out: Path, progress: Progress) -> Path:
             for name, make in PAPERS.items():
                 told(f"{name} of {build.key}")
                 (papers / f"{build.key}-{name}.pdf").write_bytes(make(plan, build.key))
+        told("handover")
+        (papers / "handover.pdf").write_bytes(handover_pdf(plan))
         told("report")
         (folder / "report.html").write_text(report_html(plan), encoding="utf-8")
         progress("writing files", total, total)

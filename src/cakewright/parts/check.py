@@ -89,7 +89,7 @@ def _against_chamber(
 def _thin_walls(mesh: Mesh, minimum_mm: float, seed: int, where: str) -> Iterator[Finding]:
     spots = spread_spots(mesh, int(float(limits.WALL_RAYS)), seed)
     wall = wall_by_ray(mesh, RayScene(mesh), spots)
-    thin = np.flatnonzero(wall < minimum_mm)
+    thin = np.flatnonzero(wall < minimum_mm - float(limits.WALL_TOLERANCE_MM))
     share = len(thin) / len(wall)
     if share <= float(limits.WALL_SHARE):
         return

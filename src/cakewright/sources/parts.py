@@ -185,3 +185,11 @@ SAME_MOMENTS = Reference(
     low=0.0005,
     high=0.02,
 )
+WALL_TOLERANCE_MM = Reference(
+    "parts.wall_tolerance",
+    0.02,
+    "mm",
+    Status.DEFAULT,
+    "chosen here",
+    "a wall drawn at the limit measures this much less between the corners of its triangles",
+)
