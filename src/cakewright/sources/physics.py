@@ -240,3 +240,36 @@ COOL_STEP_GROWTH = Reference("physics.cool_step_growth", 1.08, "factor", Status.
 LONGEST_COOLING = Reference(
     "physics.longest_cooling", 60 * 86_400.0, "s", Status.DEFAULT, "chosen by us: no cake takes two months"
 )
+
+# --- learning from the cell's own records ------------------------------------------------------------
+TIME_PRIOR_FIXED = Reference(
+    "physics.time_prior_fixed",
+    0.5,
+    "standard deviation of the logarithm",
+    Status.DEFAULT,
+    "chosen by us: how far warm-up and end may be from the cell file before logs say so",
+)
+TIME_PRIOR_LAYER = Reference(
+    "physics.time_prior_layer",
+    0.3,
+    "standard deviation of the logarithm",
+    Status.DEFAULT,
+    "chosen by us: how far recoat, hatch and outline times may be from the cell file before logs say so",
+)
+TIME_PRIOR_WEIGHT = Reference(
+    "physics.time_prior_weight",
+    2.0,
+    "builds",
+    Status.DEFAULT,
+    "chosen by us: how many builds the default spread counts for",
+)
+T_FREEDOM = Reference(
+    "physics.time_degrees_of_freedom",
+    4.0,
+    "degrees of freedom",
+    Status.FROM_MEMORY,
+    "Lange, Little, Taylor, J. Am. Stat. Assoc. 84 (1989) 881-896: t law for residuals with outliers (recalled)",
+)
+NINETY = Reference(
+    "physics.ninety_per_cent", 1.6448536, "standard deviations", Status.DERIVED, "95th percentile of the normal law"
+)
