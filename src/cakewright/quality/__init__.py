@@ -1,0 +1,1 @@
+"""Is it good: charts, capability, gauges, sampling, shrink calibration, and which part is this?"""
