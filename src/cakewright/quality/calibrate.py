@@ -83,7 +83,8 @@ def propose_scale(
     """Propose a new scale factor only when a chart rule fires and the group is not mixed.
 
     The scale is measured against the wanted size (1 = right). The builds on the signal's side of the target
-    without a break up to it, and those after it, decide: new = old x (1 + gain x (target / mean - 1)). Cakes opened hot never count.
+    without a break up to it, and those after it, decide:
+    new = old x (1 + gain x (target / mean - 1)). Cakes opened hot never count.
     """
     cold = [m for m in history if m.opened_cold]
     mixed = _what_is_mixed(cold)
