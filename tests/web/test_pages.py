@@ -8,7 +8,19 @@ import pytest
 from cakewright.store import open_store
 from tests.web.conftest import client_over
 
-PAGES = ["", "/lines", "/lines/2", "/lines/7", "/builds", "/builds/B1", "/builds/B2", "/calendar", "/powder", "/papers"]
+PAGES = [
+    "",
+    "/lines",
+    "/lines/2",
+    "/lines/7",
+    "/builds",
+    "/builds/B1",
+    "/builds/B2",
+    "/builds/B1/unpack?by=Mira",
+    "/calendar",
+    "/powder",
+    "/papers",
+]
 ALL = ["/plans", "/api/docs", *(f"/plans/2{below}" for below in PAGES)]
 
 

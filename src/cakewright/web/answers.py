@@ -140,10 +140,11 @@ def _thin(count: int) -> np.ndarray:
 
 
 class CutAnswer(BaseModel):
-    """Outlines at one height: for each piece, segments as [x1, y1, x2, y2] in mm."""
+    """Outlines at one height: for each piece, segments as [x1, y1, x2, y2] in mm, in the chamber's coordinates."""
 
     z_mm: float
-    base_mm: tuple[float, float]
+    chamber_mm: tuple[float, float]
+    wall_margin_mm: float
     pieces: list[CutPiece]
 
 

@@ -98,7 +98,8 @@ def build_cut(shelf: Plans, version: int, key: str, z_mm: Annotated[float, Query
         CutPiece(piece=cut.piece, line=cut.line, segments=cut.segments.reshape(-1, 4).round(2).tolist())
         for cut in cut_build(plan, build, z_mm)
     ]
-    return CutAnswer(z_mm=z_mm, base_mm=build.nest.base_mm, pieces=pieces)
+    room = plan.cell.chamber_type(build.chamber_type)
+    return CutAnswer(z_mm=z_mm, chamber_mm=(room.x_mm, room.y_mm), wall_margin_mm=room.wall_margin_mm, pieces=pieces)
 
 
 @router.get(BUILD + "/stop", tags=["builds"])

@@ -12,9 +12,9 @@ from starlette.middleware.trustedhost import TrustedHostMiddleware
 
 from cakewright import __version__
 from cakewright.store import Store
-from cakewright.web import api, pages, trouble
+from cakewright.web import api, bench, pages, trouble
 from cakewright.web.files import LastingFiles
-from cakewright.web.security import LOCAL_HOSTS, SecureHeaders
+from cakewright.web.security import LOCAL_HOSTS, OwnPagesOnly, SecureHeaders
 from cakewright.web.shelf import Shelf
 
 HERE = Path(__file__).parent
@@ -38,9 +38,12 @@ def create_app(store: Store, *, clock: Callable[[], datetime] = now_utc) -> Fast
     app.state.shelf = Shelf(store, clock)
     trouble.install(app)
     app.include_router(api.router)
+    app.include_router(bench.interface)
     app.include_router(pages.router)
+    app.include_router(bench.pages)
     app.mount("/static", LastingFiles(directory=HERE / "static"), name="static")
     app.add_middleware(GZipMiddleware, minimum_size=1024, compresslevel=6)
+    app.add_middleware(OwnPagesOnly)
     app.add_middleware(TrustedHostMiddleware, allowed_hosts=LOCAL_HOSTS)
     app.add_middleware(SecureHeaders)
     return app

@@ -15,7 +15,8 @@ from cakewright.documents.words import clock, day, moment
 from cakewright.model.plan import Task, TaskKind, WeekPlan
 
 HOUR = 9.0  # width of an hour in drawing units (px at 100 %)
-LANE, GAP, HEAD, SIDE = 44.0, 6.0, 54.0, 132.0
+LANE, GAP, HEAD = 44.0, 6.0, 54.0
+LETTER = 9.6  # width of a letter of a lane's name
 
 PATTERN = {
     TaskKind.LOAD: "hands", TaskKind.PRINT: "print", TaskKind.COOL: "cool", TaskKind.UNLOAD: "hands",
@@ -31,6 +32,17 @@ class Lane:
     kind: str
     name: str
     tasks: tuple[Task, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Grid:
+    """Where an instant stands: hours since `first`, right of the names, which take `side`."""
+
+    first: datetime
+    side: float
+
+    def x(self, when: datetime) -> float:
+        return self.side + (when - self.first).total_seconds() / 3600 * HOUR
 
 
 def lanes_of(plan: WeekPlan) -> tuple[Lane, ...]:
@@ -49,26 +61,20 @@ def draw_gantt(plan: WeekPlan, at: datetime) -> Markup:
     first = plan.start.astimezone(zone).replace(hour=0, minute=0, second=0, microsecond=0)
     last = max((t.end for t in plan.schedule.tasks), default=plan.start) + timedelta(hours=2)
     lanes = lanes_of(plan)
+    side = max(len(lane.name) for lane in lanes) * LETTER + 20
+    grid = _Grid(first, side)
     tall = HEAD + len(lanes) * (LANE + GAP)
-    wide = SIDE + _hours(first, last) * HOUR
+    wide = grid.x(last)
     parts = [
         f'<svg class="gantt" viewBox="0 0 {wide:.0f} {tall:.0f}" width="{wide:.0f}" height="{tall:.0f}" role="group" '
         f'aria-label="Calendar of machines, chambers, stations and people">',
         _patterns(),
-        _days(plan, first, last, tall),
+        _days(plan, grid, last, tall),
     ]
     for row, lane in enumerate(lanes):
-        parts.append(_lane(plan, lane, HEAD + row * (LANE + GAP), first, wide))
-    parts.append(_now(plan, at, first, last, tall))
+        parts.append(_lane(plan, lane, HEAD + row * (LANE + GAP), grid, wide))
+    parts.append(_now(plan, at, grid, last, tall))
     return Markup("".join(parts) + "</svg>")
-
-
-def _hours(first: datetime, when: datetime) -> float:
-    return (when - first).total_seconds() / 3600
-
-
-def _x(first: datetime, when: datetime) -> float:
-    return SIDE + _hours(first, when) * HOUR
 
 
 def _patterns() -> str:
@@ -81,10 +87,10 @@ def _patterns() -> str:
     )
 
 
-def _days(plan: WeekPlan, first: datetime, last: datetime, tall: float) -> str:
-    zone, drawn, start = plan.cell.zone, [], first
+def _days(plan: WeekPlan, grid: _Grid, last: datetime, tall: float) -> str:
+    zone, drawn, start = plan.cell.zone, [], grid.first
     while start < last:
-        x = _x(first, start)
+        x = grid.x(start)
         off = start.weekday() >= 5 or start.date() in plan.cell.holidays
         kind = "day off" if off else "day"
         drawn.append(f'<rect class="{kind}" x="{x:.1f}" y="0" width="{24 * HOUR:.1f}" height="{tall:.0f}"/>')
@@ -97,19 +103,19 @@ def _days(plan: WeekPlan, first: datetime, last: datetime, tall: float) -> str:
     return "".join(drawn)
 
 
-def _lane(plan: WeekPlan, lane: Lane, y: float, first: datetime, wide: float) -> str:
+def _lane(plan: WeekPlan, lane: Lane, y: float, grid: _Grid, wide: float) -> str:
     drawn = [
         f'<g class="lane"><line class="rail" x1="0" x2="{wide:.0f}" y1="{y + LANE:.1f}" y2="{y + LANE:.1f}"/>',
         f'<text class="lane-kind" x="8" y="{y + 15:.1f}">{lane.kind}</text>',
         f'<text class="lane-name" x="8" y="{y + 35:.1f}">{escape(lane.name)}</text>',
     ]
-    drawn += [_bar(plan, task, y, first) for task in lane.tasks]
+    drawn += [_bar(plan, task, y, grid) for task in lane.tasks]
     return "".join(drawn) + "</g>"
 
 
-def _bar(plan: WeekPlan, task: Task, y: float, first: datetime) -> str:
+def _bar(plan: WeekPlan, task: Task, y: float, grid: _Grid) -> str:
     zone = plan.cell.zone
-    x, width = _x(first, task.start), max((task.end - task.start).total_seconds() / 3600 * HOUR, 3.0)
+    x, width = grid.x(task.start), max((task.end - task.start).total_seconds() / 3600 * HOUR, 3.0)
     who = f", {', '.join(task.people)}" if task.people else ""
     until = clock(task.end, zone) if day(task.start, zone) == day(task.end, zone) else moment(task.end, zone)
     said = escape(f"{task.build} {task.kind}: {moment(task.start, zone)} to {until}{who}".strip())
@@ -134,10 +140,10 @@ def _word(text: str, style: str, x: float, y: float) -> str:
     return f'<text aria-hidden="true" class="{style}" x="{x:.1f}" y="{y:.1f}">{escape(text)}</text>'
 
 
-def _now(plan: WeekPlan, at: datetime, first: datetime, last: datetime, tall: float) -> str:
-    if not first <= at <= last:
+def _now(plan: WeekPlan, at: datetime, grid: _Grid, last: datetime, tall: float) -> str:
+    if not grid.first <= at <= last:
         return ""
-    x = _x(first, at)
+    x = grid.x(at)
     return (
         f'<line class="now" x1="{x:.1f}" x2="{x:.1f}" y1="26" y2="{tall:.0f}"/>'
         f'<text class="now-word" x="{x + 4:.1f}" y="{HEAD - 3:.1f}">{escape(clock(at, plan.cell.zone))}</text>'

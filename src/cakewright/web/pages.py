@@ -86,6 +86,7 @@ def one_build(shelf: Plans, request: Request, version: int, key: str) -> HTMLRes
         "build.html",
         **_common(shelf, version, "/builds"),
         build=build,
+        room=plan.cell.chamber_type(build.chamber_type),
         hours=hours_of(plan, build),
         verdicts=(clearance_verdict(build.verification), removal_verdict(build.removal)),
         stops=stop_reasons(build),

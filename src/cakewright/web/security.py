@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from starlette.datastructures import MutableHeaders
+from urllib.parse import urlsplit
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.responses import JSONResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 POLICY = "; ".join(
@@ -29,6 +32,31 @@ HEADERS = {
     "permissions-policy": "camera=(), microphone=(), geolocation=(), payment=(), usb=()",
 }
 LOCAL_HOSTS = ["127.0.0.1", "localhost", "[::1]"]  # another Host header means a stranger's page talks to us
+
+
+READING = ("GET", "HEAD", "OPTIONS")
+
+
+class OwnPagesOnly:
+    """Refuses writing that another site's page asks for: the browser names where a request comes from."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Pass on what only reads and what our own pages or a script on this machine send."""
+        if scope["type"] == "http" and scope["method"] not in READING and _is_foreign(Headers(scope=scope)):
+            said = {"code": "foreign", "found": "another site asked for this", "remedy": "use the pages", "where": ""}
+            await JSONResponse({"error": said}, status_code=403)(scope, receive, send)
+            return
+        await self.app(scope, receive, send)
+
+
+def _is_foreign(headers: Headers) -> bool:
+    origin = headers.get("origin")
+    if origin is not None:
+        return urlsplit(origin).netloc != headers.get("host", "")
+    return headers.get("sec-fetch-site", "none") not in ("none", "same-origin")
 
 
 class SecureHeaders:

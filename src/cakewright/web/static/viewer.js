@@ -258,11 +258,15 @@ function outline(segments, tall) {
 }
 
 function showCut(view, cut, lead) {
-  const [wide, tall] = cut.base_mm;
+  const [wide, tall] = cut.chamber_mm, free = cut.wall_margin_mm;
   cutDrawing.setAttribute("viewBox", "-2 -2 " + (wide + 4) + " " + (tall + 4));
-  const wall = document.createElementNS(SVG, "rect");
-  for (const [name, value] of Object.entries({ width: wide, height: tall, fill: "none", stroke: colour("--edge") })) wall.setAttribute(name, value);
-  const shapes = [wall], words = [];
+  const frame = (x, dashes) => {
+    const wall = document.createElementNS(SVG, "rect");
+    const look = { x, y: x, width: wide - 2 * x, height: tall - 2 * x, fill: "none", stroke: colour("--edge"), "stroke-dasharray": dashes };
+    for (const [name, value] of Object.entries(look)) wall.setAttribute(name, value);
+    return wall;
+  };
+  const shapes = [frame(0, "none"), frame(free, "2 2")], words = [];
   for (const piece of cut.pieces) {
     const path = document.createElementNS(SVG, "path");
     path.setAttribute("d", outline(piece.segments, tall));
@@ -281,7 +285,7 @@ function showCut(view, cut, lead) {
   }
   cutDrawing.replaceChildren(...shapes, ...words);
   const n = cut.pieces.length;
-  cutNote.textContent = lead + cut.z_mm.toFixed(1) + " mm: " + (n === 1 ? "1 piece" : n + " pieces") + ". Letters are trays. Front at the bottom.";
+  cutNote.textContent = lead + cut.z_mm.toFixed(1) + " mm: " + (n === 1 ? "1 piece" : n + " pieces") + ". Letters are trays, the dashed frame is the free margin. Front at the bottom.";
 }
 
 // --- what if it stops here ----------------------------------------------------------------------------------------
