@@ -38,7 +38,7 @@ def full_week():
     return replace(
         plan,
         parts={**plan.parts, "ring": ring},
-        orders=OrderList(plan.orders.source, (first, *plan.orders.lines[1:])),
+        orders=OrderList(plan.orders.source, (first, *plan.orders.lines[1:]), (replace(spot, code="orders.twice"),)),
         promises=(late, *plan.promises[1:]),
         builds=(build, *plan.builds[1:]),
         schedule=replace(plan.schedule, notes=("as dispatched",)),

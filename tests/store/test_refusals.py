@@ -17,7 +17,6 @@ from cakewright.errors import StoreError
 from cakewright.store import PieceState, open_store, schema
 from cakewright.store.engine import connect, reading, store_url, translated, writing
 from cakewright.store.migrations import _run_one, scripts
-from cakewright.store.write import write_plan
 from tests.documents.world import week
 from tests.store.conftest import NOON
 from tests.store.same import difference
@@ -169,17 +168,35 @@ def test_opening_again_changes_nothing(store, tmp_path):
         assert [p.version for p in copy.plans()] == [1]
 
 
-def test_an_older_database_is_brought_up_to_date(tmp_path):
-    """A database from the first release opens, keeps its plan and gains the tables it lacked."""
-    path = tmp_path / "old.sqlite"
+def database_as_of(revision, path, source):
+    """A database with the schema of an older release and what of `source` it could hold."""
     engine = connect(store_url(path))
-    with writing(engine) as link:
-        _run_one(link, scripts(), "0001_first_tables")
-        write_plan(link, week(), made_by="Mira", at=NOON)
+    for step in reversed(list(scripts().walk_revisions("base", revision))):
+        with writing(engine) as link:
+            _run_one(link, scripts(), step.revision)
     engine.dispose()
-    with open_store(path) as store:
-        assert [p.version for p in store.plans()] == [1]
-        assert difference(week().builds, store.load_plan().builds) is None
-        store.record_piece(plan=1, build="B1", piece="L01-01", state=PieceState.FOUND, by="Mira", at=NOON)
-        with reading(store._engine) as link:
+    link = sqlite3.connect(path)
+    link.execute("ATTACH ? AS new", (str(source),))
+    tables = [row[0] for row in link.execute("SELECT name FROM main.sqlite_master WHERE type = 'table'")]
+    for table in set(tables) - {"alembic_version", "sqlite_sequence"}:
+        columns = ", ".join(f'"{row[1]}"' for row in link.execute(f"PRAGMA main.table_info({table})"))
+        link.execute(f"INSERT INTO main.{table} ({columns}) SELECT {columns} FROM new.{table}")
+    link.commit()
+    link.close()
+
+
+OLDER = [script.revision for script in scripts().walk_revisions()][1:]
+
+
+@pytest.mark.parametrize("revision", OLDER)
+def test_an_older_database_is_brought_up_to_date(store, tmp_path, revision):
+    """A database from any earlier release opens, keeps its plan and gains what it lacked."""
+    store.save_plan(week(), made_by="Mira", at=NOON)
+    path = tmp_path / "old.sqlite"
+    database_as_of(revision, path, store.path)
+    with open_store(path) as old:
+        assert [p.version for p in old.plans()] == [1]
+        assert difference(store.load_plan(), old.load_plan()) is None
+        old.record_piece(plan=1, build="B1", piece="L01-01", state=PieceState.FOUND, by="Mira", at=NOON)
+        with reading(old._engine) as link:
             assert compare_metadata(MigrationContext.configure(link), schema.metadata) == []

@@ -9,7 +9,7 @@ from sqlalchemy import create_engine, text
 
 from cakewright.model.build import Build, Cooling, LayerProfile, Nest, Placement, PowderNeed, PrintTime, Verification
 from cakewright.model.cell import Cell
-from cakewright.model.order import OrderLine
+from cakewright.model.order import OrderLine, OrderList
 from cakewright.model.part import FileOrigin, Measures, Part
 from cakewright.model.plan import LineCost, LinePromise, Schedule, SetAside, Task, WeekPlan
 from cakewright.store.plain import from_json, to_json
@@ -118,5 +118,5 @@ def test_no_field_of_the_model_is_without_a_place(full_week):
         columns = set(rows[table][0])
         lost = {f.name for kind in kinds for f in fields(kind)} - columns - elsewhere
         assert lost == set(), f"{table} does not keep {lost}"
-    whole = {WeekPlan: 15, Schedule: 5, Cooling: 8, LayerProfile: 4}
+    whole = {WeekPlan: 15, Schedule: 5, OrderList: 3, Cooling: 8, LayerProfile: 4}
     assert {kind: len(fields(kind)) for kind in whole} == whole, "teach store/write.py and store/read.py the new field"

@@ -40,6 +40,7 @@ Row = dict[str, Any]
 Rows = list[Row]
 ByBuild = dict[str, dict[str, Rows]]
 
+ORDERS = "\0orders"  # no part can be called that: where findings about the order list are gathered
 OF_BUILD = (
     schema.build_line, schema.line_reason, schema.placement, schema.left_out, schema.verification, schema.too_near,
     schema.outside, schema.removal_step, schema.stuck_piece, schema.hook, schema.layer_array, schema.cooling_point,
@@ -57,7 +58,7 @@ def read_plan(link: Connection, version: int) -> WeekPlan:
     lines = _all(link, schema.order_line, version)
     return WeekPlan(
         cell=_cell(link, head["cell_sha256"]),
-        orders=OrderList(head["order_source"], tuple(_line(row) for row in lines)),
+        orders=OrderList(head["order_source"], tuple(_line(row) for row in lines), findings[ORDERS]),
         start=head["starts"],
         parts=_parts(link, version, findings),
         part_of_line={row["line"]: row["part_key"] for row in lines if row["part_key"] is not None},
@@ -116,7 +117,7 @@ def _findings(rows: Rows) -> defaultdict[str | None, tuple[Finding, ...]]:
     found: defaultdict[str | None, tuple[Finding, ...]] = defaultdict(tuple)
     for row in rows:
         one = _made(Finding, row, severity=Severity(row["severity"]), where=row["place"], at_mm=_axes(row, "at"))
-        found[row["part_key"]] += (one,)
+        found[ORDERS if row["about_orders"] else row["part_key"]] += (one,)
     return found
 
 

@@ -20,6 +20,7 @@ from sqlalchemy import (
     Table,
     Text,
     UniqueConstraint,
+    false,
 )
 from sqlalchemy.schema import SchemaItem
 from sqlalchemy.types import Date, TypeEngine
@@ -154,6 +155,7 @@ finding = _table(
     *_in_plan("number"),
     _need("number", Integer),
     _maybe("part_key", Text),
+    Column("about_orders", Boolean, nullable=False, server_default=false()),
     *_texts("code", "severity", "message", "place", "remedy"),
     *[_maybe(f"at_{axis}_mm", Float) for axis in "xyz"],
     ForeignKeyConstraint(["plan", "part_key"], ["part.plan", "part.key"]),

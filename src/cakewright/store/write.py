@@ -48,6 +48,7 @@ def rows_of(plan: WeekPlan) -> Rows:
     ]
     _add_parts(rows, plan.parts)
     _add_findings(rows, plan.findings, None)
+    _add_findings(rows, plan.orders.findings, None, about_orders=True)
     _add_lines(rows, plan)
     for position, build in enumerate(plan.builds):
         _add_build(rows, position, build)
@@ -132,10 +133,11 @@ def _add_parts(rows: Rows, parts: Mapping[str, Part]) -> None:
         _add_findings(rows, part.findings, key)
 
 
-def _add_findings(rows: Rows, findings: Iterable[Finding], part_key: str | None) -> None:
+def _add_findings(rows: Rows, findings: Iterable[Finding], part_key: str | None, *, about_orders: bool = False) -> None:
     for position, finding in enumerate(findings):
         row = flat(finding, "where", "at_mm")
-        row |= {"place": finding.where, "position": position, "part_key": part_key, "number": len(rows["finding"])}
+        row |= {"place": finding.where, "position": position, "part_key": part_key, "about_orders": about_orders}
+        row["number"] = len(rows["finding"])
         rows["finding"].append(row | _axes("at", finding.at_mm))
 
 
