@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from cakewright.demo.parts_a import BODIES
-from cakewright.demo.shapes import gauges, kitchen, kit, lamp, sensor, workshop
+from cakewright.demo.parts_b import BODIES as BODIES_B
+from cakewright.demo.shapes import gauges, kit, kitchen, lamp, pumps, sensor, workshop
 from cakewright.errors import GeometryError
 
 
@@ -16,10 +17,13 @@ def difference(a, b):
     return (a - b).volume() + (b - a).volume()
 
 
-@pytest.mark.parametrize(("left", "right"), [(1, 2), (20, 21)])
-def test_pairs_are_mirrors_and_not_twins(left, right):
+@pytest.mark.parametrize(
+    ("bodies", "left", "right"),
+    [(BODIES, 1, 2), (BODIES, 20, 21), (BODIES_B, 3, 4), (BODIES_B, 6, 7), (BODIES_B, 8, 9)],
+)
+def test_pairs_are_mirrors_and_not_twins(bodies, left, right):
     """The right part is the left one in a mirror, and no turn about Z makes them equal."""
-    a, b = BODIES[left](), BODIES[right]()
+    a, b = bodies[left](), bodies[right]()
     assert difference(a.mirror((1, 0, 0)), b) < 1e-3 * a.volume()
     for turn in (0, 180):
         assert difference(a.rotate((0, 0, turn)), b) > 0.02 * a.volume()
@@ -69,6 +73,29 @@ def test_the_spout_has_a_through_channel():
     assert np.linalg.norm(np.diff(path, axis=0), axis=1).sum() == pytest.approx(120, abs=0.1)
 
 
+def test_the_measuring_channel_is_260_long():
+    """Inside the foot of the volute, and open at both ends."""
+    path = pumps.measuring_path()
+    assert np.linalg.norm(np.diff(path, axis=0), axis=1).sum() == pytest.approx(260, abs=5)
+
+
+def test_sleds_can_only_be_told_by_their_dots_and_one_millimetre():
+    """A and B differ by less than 3 % in volume and by 1 mm in height: a pair to be mistaken."""
+    a, b = BODIES_B[15](), BODIES_B[16]()
+    assert b.volume() == pytest.approx(a.volume(), rel=0.03)
+    assert kit.size_of(b)[2] - kit.size_of(a)[2] == pytest.approx(1.0)
+    assert kit.size_of(a)[:2] == pytest.approx(kit.size_of(b)[:2])
+
+
+@pytest.mark.parametrize("vanes", [5, 6, 7])
+def test_an_impeller_has_its_vanes(vanes):
+    """A cut half way up between hub and rim meets each vane once."""
+    ring = pumps.impeller(vanes, 60, 3.0).slice(14.0) ^ (
+        kit.CrossSection.circle(40, 96) - kit.CrossSection.circle(25, 96)
+    )
+    assert len(ring.decompose()) == vanes
+
+
 def test_light_guide_walls_are_thin():
     """A tube cut at half height has a wall of 0.8 mm: area of six rings."""
     area = sensor.light_guide_holder().slice(8.0).area()
@@ -77,7 +104,7 @@ def test_light_guide_walls_are_thin():
 
 def test_the_drill_jig_guides_six_holes():
     """Six round openings of diameter 6 go through the plate."""
-    holes = [c for c in workshop.drill_jig().slice(3.0).decompose()[0].to_polygons()]
+    holes = list(workshop.drill_jig().slice(3.0).decompose()[0].to_polygons())
     areas = [abs(kit.CrossSection([h]).area()) or abs(kit.CrossSection([h[::-1]]).area()) for h in holes]
     assert sum(abs(a - math.pi * 9) < 0.3 for a in areas) == 6
 

@@ -72,8 +72,13 @@ def test_every_problem_of_a_list_in_one_message(refused):
         HEAD + "1,a,0,PA12,raw,2027-02-30\n" + "1,b,2,PA11,raw,2027-03-05\n" + "\n" + "2,,1,PA12,rwa,05/03/2027\n"
     )
     assert "7 problems" in message
-    order = ["line 2: qty is '0'", "line 2: due is '2027-02-30': there is no such day", "line 3: line 1 was there in line 2",
-             "line 3: material 'PA11' is not in the cell -> known: PA12", "line 5: due is '05/03/2027'"]  # fmt: skip
+    order = [
+        "line 2: qty is '0'",
+        "line 2: due is '2027-02-30': there is no such day",
+        "line 3: line 1 was there in line 2",
+        "line 3: material 'PA11' is not in the cell -> known: PA12",
+        "line 5: due is '05/03/2027'",
+    ]
     places = [message.index(part) for part in order]
     assert places == sorted(places)
     assert "line 5: the cell 'part' is empty" in message and "finish 'rwa'" in message

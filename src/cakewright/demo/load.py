@@ -13,7 +13,7 @@ from cakewright.formats.orders_csv import read_orders
 from cakewright.model.cell import Cell
 from cakewright.model.order import OrderList
 
-DEMOS = ("a",)
+DEMOS = ("a", "b")
 
 
 def demo_cell(name: str = "a") -> Cell:

@@ -93,12 +93,18 @@ def soft_bottom(section: Callable[[float], CrossSection], z: float, r: float, st
 
 def prism(points: Sequence[Point], h: float) -> Manifold:
     """A polygon pulled up by h."""
-    return CrossSection([list(points)]).extrude(h)
+    return area_of(points).extrude(h)
+
+
+def area_of(points: Sequence[Point]) -> CrossSection:
+    """The area inside a simple polygon, whichever way round it is written."""
+    turns = sum(a[0] * b[1] - b[0] * a[1] for a, b in zip(points, [*points[1:], points[0]], strict=True))
+    return CrossSection([list(points) if turns > 0 else list(points)[::-1]])
 
 
 def lathe(points: Sequence[Point], segments: int = 96) -> Manifold:
     """A polygon of (radius, height) turned about z."""
-    return CrossSection([list(points)]).revolve(segments)
+    return area_of(points).revolve(segments)
 
 
 def capsule(a: Spot, b: Spot, ra: float, rb: float | None = None, segments: int = 16) -> Manifold:

@@ -74,7 +74,7 @@ def _saw_tooth(x: float, y: float, wall: float) -> Manifold:
         left = -x / 2 + i * bay
         edge += [(left + 5 + wall * 0.5, 50 - 1.6 * wall), (left + bay - (wall if i == 4 else 0), 34 - wall)]
     edge.append((x / 2 - wall, 0 if not wall else -1))
-    return kit.prism(edge[::-1], y - 2 * wall).rotate((90, 0, 0)).translate((0, y / 2 - wall, 0))
+    return kit.prism(edge, y - 2 * wall).rotate((90, 0, 0)).translate((0, y / 2 - wall, 0))
 
 
 def drone_arm(wall_mm: float = 2.4) -> Manifold:
