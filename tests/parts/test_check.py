@@ -93,3 +93,29 @@ def test_a_thin_plate_is_told_with_its_thickness():
     found = codes(box_mesh(40, 30, 0.5))["part.thin-wall"]
     assert "0.50 mm" in found.message
     assert found.at_mm[2] == pytest.approx(0, abs=1e-9) or found.at_mm[2] == pytest.approx(0.5)
+
+
+def test_bodies_that_overlap_nest_touch_or_lie_apart_are_named():
+    """Four ways in which two closed bodies in one file are doubtful."""
+    block = box_mesh(20, 20, 20)
+    assert "part.overlapping-bodies" in codes(joined(block, box_mesh(20, 20, 20, (10, 9, 8))))
+    assert "part.nested-bodies" in codes(joined(block, box_mesh(5, 5, 5, (7, 7, 7))))
+    assert "part.touching-bodies" in codes(joined(block, box_mesh(20, 20, 20, (20, 20, 0))))
+    assert "99 mm of air" in codes(joined(block, box_mesh(20, 20, 20, (119, 0, 0))))["part.bodies-far-apart"].message
+
+
+def test_two_blocks_that_stand_side_by_side_do_not_overlap():
+    """A shared wall is touching, not passing through."""
+    assert "part.overlapping-bodies" not in codes(joined(box_mesh(20, 20, 20), box_mesh(20, 20, 20, (20, 0, 0))))
+
+
+def test_a_body_turned_inside_out_is_no_cavity():
+    """Negative volume outside all material is a mistake in the file, not trapped powder."""
+    found = codes(joined(box_mesh(20, 20, 20), inside_out(box_mesh(5, 5, 5, (40, 0, 0)))))
+    assert "mesh.inside-out" in found and "part.sealed-void" not in found
+
+
+def test_double_faces_are_counted(one_cube):
+    """Two triangles written twice."""
+    found = codes(Mesh(one_cube.vertices, np.vstack([one_cube.faces, one_cube.faces[:2]])))
+    assert "2 triangles stand at the place of another" in found["mesh.double-faces"].message

@@ -34,6 +34,7 @@ class _Reading:
     points: int = 0
     unknown: list[int] = field(default_factory=list)
     curved: int = 0
+    promised: int = 0  # vertices in the whole file: faces may name later ones
 
     def bad_line(self, line: int, message: str, remedy: str = "export the mesh again") -> None:
         self.judge.breach("obj.bad-line", f"line {line}: {message}", remedy, liberty="the line was skipped")
@@ -62,6 +63,8 @@ class _Reading:
                 return self.bad_line(
                     line, f"a face refers to missing vertices: {corner} of {len(self.vertices)} so far"
                 )
+            if corner > self.promised:
+                return self.bad_line(line, f"a face refers to vertex {corner} of {self.promised}")
             corners.append(corner - 1 if corner > 0 else len(self.vertices) + corner)
         corners = [c for k, c in enumerate(corners) if c != corners[k - 1]] if len(corners) > 1 else corners
         if len(corners) < 3:
@@ -79,7 +82,9 @@ def parse_obj(data: bytes, judge: Judge) -> RawMesh:
     if other is not None:
         judge.refuse(f"not an OBJ file: it looks like {other[0]}", other[1])
     reading = _Reading(judge)
-    for line, words in _statements(decode(data, judge, "obj")):
+    statements = list(_statements(decode(data, judge, "obj")))
+    reading.promised = sum(words[0] == "v" for _, words in statements)
+    for line, words in statements:
         _take(reading, line, words)
     _tell(reading)
     vertices = np.array(reading.vertices, dtype=np.float64).reshape(-1, 3)
@@ -151,9 +156,6 @@ def _triangles(reading: _Reading, vertices: FloatArray) -> tuple[IntArray, list[
     usable = np.isfinite(vertices).all(axis=1)
     for line, polygon in zip(reading.lines_of, reading.polygons, strict=True):
         first.append(total)
-        if max(polygon) >= len(vertices):
-            reading.bad_line(line, f"a face refers to vertex {max(polygon) + 1} of {len(vertices)}")
-            continue
         if not all(usable[corner] for corner in polygon):
             continue
         if len(polygon) == 3:

@@ -89,6 +89,17 @@ def _against_chamber(
 def _thin_walls(mesh: Mesh, minimum_mm: float, seed: int, where: str) -> Iterator[Finding]:
     spots = spread_spots(mesh, int(float(limits.WALL_RAYS)), seed)
     wall = wall_by_ray(mesh, RayScene(mesh), spots)
+    unknown = np.isnan(wall)
+    if unknown.mean() > float(limits.UNKNOWN_WALLS):
+        x, y, z = (float(v) for v in spots.at[np.flatnonzero(unknown)[0]])
+        yield Finding(
+            "mesh.partly-inside-out",
+            Severity.WARNING,
+            f"behind {unknown.mean():.0%} of the surface no far side is found: it is twisted or crosses itself",
+            where,
+            "look at the part; join its features in the design program and export it again",
+            (x, y, z),
+        )
     thin = np.flatnonzero(wall < minimum_mm - float(limits.WALL_TOLERANCE_MM))
     share = len(thin) / len(wall)
     if share <= float(limits.WALL_SHARE):

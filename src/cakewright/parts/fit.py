@@ -48,12 +48,12 @@ def best_fit(mesh: Mesh, box_mm: Size, rule: OrientationRule, seed: int, shrink:
     Evenly spread orientations on the convex hull, the best refined downhill. Not a proof: a part that fits
     only within a fraction of a degree can be missed. Upright first: if the part fits as it is, that is kept.
     """
-    points = hull_points(mesh)
     room = np.asarray(box_mm) / np.asarray(shrink)
+    if (mesh.size_mm <= room).all() or rule.freedom is Freedom.FIXED:
+        return _fit(mesh.box_mm, np.eye(3), room, shrink)
+    points = hull_points(mesh)
     turns = candidate_rotations(mesh, rule, seed, TRIED)
     use = np.array([_use(points, r, room) for r in turns])
-    if use[0] <= 1.0 or rule.freedom is Freedom.FIXED:
-        return _fit(points, turns[0], room, shrink)
     best = turns[int(np.argmin(use))]
     if use.min() > 1.0:
         best = _refined(points, turns[np.argsort(use)[:REFINED]], room, rule)

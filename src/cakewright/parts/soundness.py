@@ -10,18 +10,19 @@ from numpy.typing import NDArray
 from cakewright.findings import Finding, Severity
 from cakewright.model.mesh import Mesh
 from cakewright.model.part import Measures
-from cakewright.parts.topology import Topology, shell_volumes
-from cakewright.parts.voids import Void, sealed_voids
-from cakewright.sources import parts as limits
-from cakewright.units import MM3_PER_CM3
+from cakewright.parts.bodies import check_bodies
+from cakewright.parts.measure import triangle_areas
+from cakewright.parts.topology import Topology
 
 NO_VOLUME = 1e-9  # of the box of the longest edge cubed: rounding, not material
+FLAT_HEIGHT = 1e-6  # of the longest edge of the box: below it a triangle is a line
 Place = tuple[float, float, float]
 
 
 def check_solid(mesh: Mesh, measures: Measures, topology: Topology, where: str) -> Iterator[Finding]:
     """Findings on closedness, winding and bodies of a mesh in mm."""
     yield from _edges(mesh, topology, where)
+    yield from _faces(mesh, topology, where)
     if abs(measures.volume_mm3) < NO_VOLUME * max(measures.size_mm) ** 3:
         yield Finding(
             "mesh.no-volume",
@@ -31,7 +32,16 @@ def check_solid(mesh: Mesh, measures: Measures, topology: Topology, where: str) 
             "give the part a thickness in the design program and export it again",
         )
     elif measures.is_watertight and measures.is_oriented:
-        yield from _bodies(mesh, measures, topology, where)
+        if measures.volume_mm3 < 0:
+            yield Finding(
+                "mesh.inside-out",
+                Severity.BLOCKING,
+                "all faces look inwards: the volume is negative",
+                where,
+                "try the repair, which turns all faces",
+            )
+        else:
+            yield from check_bodies(mesh, topology, where)
 
 
 def _edges(mesh: Mesh, topology: Topology, where: str) -> Iterator[Finding]:
@@ -66,41 +76,46 @@ def _edges(mesh: Mesh, topology: Topology, where: str) -> Iterator[Finding]:
         )
 
 
-def _bodies(mesh: Mesh, measures: Measures, topology: Topology, where: str) -> Iterator[Finding]:
-    if measures.volume_mm3 < 0:
+def _faces(mesh: Mesh, topology: Topology, where: str) -> Iterator[Finding]:
+    """Faces that are there twice, and faces without area."""
+    double = double_faces(mesh)
+    if len(double):
         yield Finding(
-            "mesh.inside-out",
-            Severity.BLOCKING,
-            "all faces look inwards: the volume is negative",
-            where,
-            "try the repair, which turns all faces",
-        )
-        return
-    volumes = shell_volumes(mesh, topology)
-    voids = sealed_voids(mesh, topology, volumes)
-    for void in voids:
-        if void.volume_mm3 >= float(limits.SMALLEST_VOID):
-            yield _sealed(void, where)
-    bodies = int((volumes > 0).sum())
-    if bodies > 1:
-        yield Finding(
-            "part.several-bodies",
+            "mesh.double-faces",
             Severity.WARNING,
-            f"the file holds {bodies} separate bodies",
+            f"{len(double)} triangles stand at the place of another: volume and price would count twice",
             where,
-            "confirm that they belong together as one piece; otherwise send one file for each",
+            "try the repair, which drops them",
+            _of_triangle(mesh, int(double[0])),
+        )
+    flat = flat_faces(mesh)
+    if len(flat):
+        is_sound = topology.is_closed and topology.is_oriented
+        yield Finding(
+            "mesh.degenerate-faces",
+            Severity.NOTE if is_sound else Severity.WARNING,
+            f"{len(flat)} triangles have no area",
+            where,
+            "nothing: they are harmless here" if is_sound else "try the repair, which drops them",
+            _of_triangle(mesh, int(flat[0])),
         )
 
 
-def _sealed(void: Void, where: str) -> Finding:
-    return Finding(
-        "part.sealed-void",
-        Severity.WARNING,
-        f"a sealed cavity of {void.volume_mm3 / MM3_PER_CM3:.3g} cm³ will stay full of powder: it has no opening",
-        where,
-        "ask for openings, or agree that the powder stays inside and weighs",
-        void.at_mm,
-    )
+def double_faces(mesh: Mesh) -> NDArray[np.intp]:
+    """Triangles whose three vertices an earlier triangle has, in either sense."""
+    corners = np.sort(mesh.faces, axis=1).astype(np.int64)
+    n = len(mesh.vertices)
+    order = np.lexsort((corners[:, 2], corners[:, 0] * n + corners[:, 1]))
+    same = (corners[order[1:]] == corners[order[:-1]]).all(axis=1)
+    return np.sort(order[1:][same])
+
+
+def flat_faces(mesh: Mesh) -> NDArray[np.intp]:
+    """Triangles with a repeated vertex or with a height below a millionth of the part."""
+    corners = mesh.triangles
+    longest = np.linalg.norm(corners - np.roll(corners, -1, axis=1), axis=2).max(axis=1)
+    height = np.divide(2 * triangle_areas(mesh), longest, out=np.zeros_like(longest), where=longest > 0)
+    return np.flatnonzero(height <= FLAT_HEIGHT * float(mesh.size_mm.max()))
 
 
 def open_loops(topology: Topology) -> int:
@@ -113,6 +128,11 @@ def open_loops(topology: Topology) -> int:
     pairs = index.reshape(-1, 2)
     links = coo_array((np.ones(len(pairs), dtype=bool), (pairs[:, 0], pairs[:, 1])), shape=(len(nodes), len(nodes)))
     return int(connected_components(links, directed=False)[0])
+
+
+def _of_triangle(mesh: Mesh, triangle: int) -> Place:
+    x, y, z = (float(v) for v in mesh.vertices[mesh.faces[triangle]].mean(axis=0))
+    return (x, y, z)
 
 
 def _place(mesh: Mesh, topology: Topology, edges: NDArray[np.intp]) -> Place:

@@ -193,3 +193,33 @@ WALL_TOLERANCE_MM = Reference(
     "chosen here",
     "a wall drawn at the limit measures this much less between the corners of its triangles",
 )
+CROSSING_DEPTH = Reference(
+    "parts.crossing_depth",
+    0.005,
+    "mm",
+    Status.DEFAULT,
+    _OURS,
+    "surfaces that pass through each other by less are taken as touching: a tenth of the finest layer is far more",
+    low=0.001,
+    high=0.02,
+)
+FAR_APART = Reference(
+    "parts.far_apart",
+    1.0,
+    "longest edges of the largest body",
+    Status.DEFAULT,
+    _OURS,
+    "bodies with more air than this between their boxes are probably separate pieces",
+    low=0.5,
+    high=5.0,
+)
+UNKNOWN_WALLS = Reference(
+    "parts.unknown_walls",
+    0.1,
+    "share of surface",
+    Status.DEFAULT,
+    _OURS,
+    "above this share of inward rays without a far side, part of the surface must look inwards",
+    low=0.02,
+    high=0.3,
+)
