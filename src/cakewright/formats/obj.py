@@ -153,7 +153,7 @@ def _triangles(reading: _Reading, vertices: FloatArray) -> tuple[IntArray, list[
     """Triangles of all polygons, and the number of the first triangle of each polygon (and the end)."""
     out: list[IntArray | list[int]] = []
     first, total = [], 0
-    usable = np.isfinite(vertices).all(axis=1)
+    usable = np.asarray(np.isfinite(vertices).all(axis=1))
     for line, polygon in zip(reading.lines_of, reading.polygons, strict=True):
         first.append(total)
         if not all(usable[corner] for corner in polygon):

@@ -176,7 +176,7 @@ def _walk(
                     return begins, lengths, -1
                 items = 0
                 for b in range(width):
-                    byte = np.int64(raw[at + b])
+                    byte = int(raw[at + b])
                     items += byte << (8 * (b if little else width - 1 - b))
                 at += width
             if k == which:
@@ -193,7 +193,7 @@ def _ascii_rows(data: bytes, start: int, form: str, elements: list[_Element], ju
     for element in elements:
         if element.count * 2 > len(data) - start:  # a row is at least one digit and a line end
             _short_of(judge, element)
-        rows = []
+        rows: list[list[str]] = []
         for line in lines:
             if len(rows) == element.count:
                 break
@@ -248,15 +248,15 @@ def _faces(vertices: FloatArray, bounds: NDArray[np.int64], corners: NDArray[np.
         judge.breach("mesh.not-finite", f"a non-finite coordinate at vertex {corners[k]}, used by face {owner[k] + 1}",
                      _AGAIN, liberty="faces there were left out")  # fmt: skip
     if (lengths < 3).any():
-        k = int(np.flatnonzero(lengths < 3)[0])
-        judge.breach("ply.short-face", f"face {k + 1} has {lengths[k]} corners, at least 3 are needed", _AGAIN,
+        short = int(np.flatnonzero(lengths < 3)[0])
+        judge.breach("ply.short-face", f"face {short + 1} has {lengths[short]} corners, at least 3 are needed", _AGAIN,
                      liberty="it was left out")  # fmt: skip
     good = np.ones(len(lengths), dtype=bool)
     good[owner[~usable]] = False
     three = np.flatnonzero(good & (lengths == 3))
     out = [corners[bounds[three, None] + np.arange(3)]]
-    for k in np.flatnonzero(good & (lengths > 3)):
-        polygon = corners[bounds[k] : bounds[k + 1]]
+    for wide in np.flatnonzero(good & (lengths > 3)):
+        polygon = corners[bounds[wide] : bounds[wide + 1]]
         out.append(polygon[triangulate(vertices[polygon])[0]])
     faces = np.concatenate(out).astype(np.int32)
     if len(faces) == 0:

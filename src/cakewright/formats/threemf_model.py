@@ -242,7 +242,9 @@ class ModelReader:
         self.properties.object_property(number, attributes.get("pid"), attributes.get("pindex"))
         self.part.has_slices |= f"{SLICES} slicestackid" in attributes
         if attributes.get(f"{SLICES} meshresolution") == "lowres":
-            self.judge.warn("threemf.rough-mesh", f"{self.name}: object {number} is only a rough mesh beside its slices",
+            self.judge.warn(
+                "threemf.rough-mesh",
+                f"{self.name}: object {number} is only a rough mesh beside its slices",
                             "ask for a mesh in full resolution")  # fmt: skip
         if "thumbnail" in attributes:
             self.part.thumbnails.append(attributes["thumbnail"])

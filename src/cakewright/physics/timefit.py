@@ -88,9 +88,8 @@ def fit_times(builds: Sequence[LoggedBuild], machine: Machine) -> TimeFit:
 
     Residuals are logarithms of actual over predicted (totals, or sums over blocks of layers); each factor is
     held near 1 by `physics.time_prior_*`, so one log moves little and twenty move much; residuals follow a
-    t law, so a build with a long stop hardly bends the rest (source: `physics.time_degrees_of_freedom`). Without logs the factors are 1
-    with wide intervals.
-    Minimum layer time is taken from the cell file.
+    t law, so a build with a long stop hardly bends the rest (source: `physics.time_degrees_of_freedom`).
+    Without logs the factors are 1 with wide intervals. Minimum layer time is taken from the cell file.
     """
     observed = [_observations(b) for b in builds]
     actual = np.log(np.concatenate([o for o, _ in observed])) if observed else np.zeros(0)
