@@ -14,6 +14,7 @@ from cakewright.app.serve import check_address, serve
 from cakewright.errors import InputError, StoreError
 from cakewright.store import open_store
 from cakewright.web import application
+from tests.conftest import ROOT
 from tests.documents.world import week
 from tests.web.conftest import client_over
 
@@ -192,3 +193,11 @@ def test_scripts_stay_small(client):
     assert client.get("/static/viewer.js", headers=with_zip).status_code == 200
     assert client.get("/static/vendor/three/three.core.js", headers=with_zip).headers["content-encoding"] == "gzip"
     assert sum(len(gzip.compress(p.read_bytes(), 6)) for p in scripts) < 1_000_000
+
+
+def test_every_address_is_on_the_page_and_none_else(client):
+    """The reference page lists exactly what the program answers."""
+    text = (ROOT / "docs/reference/api.md").read_text(encoding="utf-8")
+    told = set(re.findall(r"^\| `([A-Z]+ /api/\S+)` \|", text, re.M))
+    document = client.get("/api/openapi.json").json()
+    assert told == {f"{method.upper()} {address}" for address, ways in document["paths"].items() for method in ways}

@@ -143,7 +143,7 @@ def plan_powder(shelf: Plans, version: int) -> dict[str, list[PowderStep]]:
 def plan_findings(shelf: Plans, version: int) -> list[Finding]:
     """Every doubt the checks have, those about parts included."""
     plan = shelf.plan(version)
-    return [*plan.findings, *(f for part in plan.parts.values() for f in part.findings)]
+    return [*plan.findings, *plan.orders.findings, *(f for part in plan.parts.values() for f in part.findings)]
 
 
 TypeAdapter(Morning)  # fails at import, not at the first question, when a shape cannot be answered as JSON
