@@ -273,3 +273,74 @@ T_FREEDOM = Reference(
 NINETY = Reference(
     "physics.ninety_per_cent", 1.6448536, "standard deviations", Status.DERIVED, "95th percentile of the normal law"
 )
+PROBE_PRIOR = Reference(
+    "physics.probe_prior",
+    0.25,
+    "standard deviation of the logarithm",
+    Status.DEFAULT,
+    "chosen by us: how far a chamber's cooling speed may be from the model before a probe says so",
+)
+PROBE_ERROR = Reference(
+    "physics.probe_error",
+    3.0,
+    "°C",
+    Status.DEFAULT,
+    "chosen by us: thermocouple, its place in the cake and the difference between one cake and the next together",
+)
+
+# --- risk --------------------------------------------------------------------------------------------
+FAILURE_PRIOR_SHAPE = Reference(
+    "physics.failure_prior_shape",
+    0.5,
+    "failures",
+    Status.DERIVED,
+    "shape of Jeffreys' prior of a Poisson rate (Jeffreys, Theory of Probability, 1961; recalled)",
+)
+FAILURE_PRIOR_RATE = Reference(
+    "physics.failure_prior_rate",
+    0.05,
+    "failures per build",
+    Status.COMMON_PRACTICE,
+    "trade pages speak of 2 to 8 % of builds without a study behind it; no laser-sintering study was read",
+    low=0.02,
+    high=0.08,
+)
+
+# --- even heating ------------------------------------------------------------------------------------
+AREA_JUMP = Reference(
+    "physics.area_jump",
+    0.05,
+    "fraction of the floor",
+    Status.DEFAULT,
+    "chosen by us: a larger change of scanned area from one layer to the next is reported",
+)
+CROWDED = Reference(
+    "physics.crowded_zone",
+    2.5,
+    "times the mean density",
+    Status.DEFAULT,
+    "chosen by us: a zone with more plastic than this is called crowded",
+)
+ZONES = Reference("physics.zones", 8, "zones along each side", Status.DEFAULT, "chosen by us")
+
+# --- energy ------------------------------------------------------------------------------------------
+ENERGY_LOWEST = Reference(
+    "physics.energy_lowest",
+    61 / 3.6,
+    "kWh/kg",
+    Status.READ,
+    "Baumers et al., SFF 2011, abstract: 61 to 4849 MJ per kg deposited over all processes seen",
+)
+ENERGY_HIGHEST = Reference(
+    "physics.energy_highest", 4849 / 3.6, "kWh/kg", Status.READ, "Baumers et al., SFF 2011, abstract"
+)
+ENERGY_LS = Reference(
+    "physics.energy_laser_sintering",
+    61.4,
+    "kWh/kg",
+    Status.FROM_MEMORY,
+    "Baumers et al., Proc IMechE B 2011: 56.75 and 66.02 kWh/kg on two machines (recalled); "
+    "Sreenivasan & Bourell SFF 2009 recalled at 14.5, below the lowest of the 2011 survey",
+    low=56.75,
+    high=66.02,
+)
