@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from cakewright.compiled import kernel
 from cakewright.model.mesh import FloatArray, Mesh
 from cakewright.nesting.task import NestSpace, NestTask
 from cakewright.nesting.voxels import Grid, Shape, shape_of
@@ -66,17 +67,36 @@ def pack(grid: Grid) -> Words:
     return np.packbits(padded, axis=2, bitorder="little").view("<u8").astype(np.uint64)
 
 
+@kernel
+def _runs(grid: Grid, out: NDArray[np.int32]) -> int:
+    """Write the vertical runs of a grid to `out`, as far as there is room; returns how many there are."""
+    count = 0
+    nx, ny, nz = grid.shape
+    for i in range(nx):
+        for j in range(ny):
+            length = 0
+            for k in range(nz + 1):
+                filled = k < nz and grid[i, j, k] != 0
+                if length > 0 and (not filled or length == 64):
+                    if count < len(out):
+                        out[count, 0], out[count, 1], out[count, 2], out[count, 3] = i, j, k - length, length
+                    count += 1
+                    length = 0
+                if filled:
+                    length += 1
+    return count
+
+
 def runs_of(grid: Grid) -> NDArray[np.int32]:
     """(r, 4) of i, j, first k, length: the set cells as vertical runs of at most 64, longest first."""
-    edge = np.diff(np.pad(grid, ((0, 0), (0, 0), (1, 1))).astype(np.int8), axis=2)
-    start, end = np.argwhere(edge == 1), np.argwhere(edge == -1)
-    out = []
-    for (i, j, k), (_, _, stop) in zip(start.tolist(), end.tolist(), strict=True):
-        for at in range(k, stop, 64):
-            out.append((i, j, at, min(64, stop - at)))
-    runs = np.array(out, dtype=np.int32)
+    runs = np.empty((2 * grid.shape[0] * grid.shape[1] + 64, 4), np.int32)
+    count = _runs(grid, runs)
+    if count > len(runs):
+        runs = np.empty((count, 4), np.int32)
+        _runs(grid, runs)
+    runs = runs[:count]
     # a scattered order among runs of similar length finds a collision sooner than a row-wise one
-    scatter = (np.arange(len(runs)) * 7919) % max(1, len(runs))
+    scatter = (np.arange(count) * 7919) % max(1, count)
     return np.ascontiguousarray(runs[np.lexsort((scatter, -(runs[:, 3] // 4)))])
 
 

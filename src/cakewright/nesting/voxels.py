@@ -208,11 +208,17 @@ def _near(grid: Grid, reach: int, limit: float) -> Grid:
     return out
 
 
+@kernel
 def _coarser(grid: Grid, factor: int) -> Grid:
     """Cells `factor` times as large; set when any of the small ones is."""
-    nx, ny, nz = (n // factor for n in grid.shape)
-    blocks = grid.reshape(nx, factor, ny, factor, nz, factor)
-    return np.ascontiguousarray(blocks.max(axis=(1, 3, 5)))
+    nx, ny, nz = grid.shape
+    out = np.zeros((nx // factor, ny // factor, nz // factor), np.uint8)
+    for i in range(nx):
+        for j in range(ny):
+            for k in range(nz):
+                if grid[i, j, k]:
+                    out[i // factor, j // factor, k // factor] = 1
+    return out
 
 
 def cells_for(size_mm: FloatArray, voxel_mm: float) -> tuple[int, int, int]:
