@@ -98,7 +98,7 @@ def main() -> None:
     box_height = box_packing(boxes, a.base, a.clearance, 0.5)
     box_density = solid / (a.base**2 * box_height)
     print(
-        f"{a.parts} pieces, {len(meshes)} parts, {solid / 1e3:.0f} cm3, base {a.base:g}, gap {a.clearance:g}, seed {a.seed}"
+        f"{a.parts} of {len(meshes)} parts, {solid / 1e3:.0f} cm3, base {a.base:g}, gap {a.clearance:g}, seed {a.seed}"
     )
     print(f"boxes: height {box_height:.1f} mm, density {box_density:.2%}, {time.monotonic() - start:.1f} s")
     turns = cube_rotations()
