@@ -122,3 +122,8 @@ def _named(first: str, second: str, a: Signature, b: Signature) -> LookAlike:
         "near": f"different parts of nearly one size, {box} mm, and of masses {percent:.1f} % apart",
     }[kind]
     return LookAlike(first, second, kind, text)
+
+
+def is_same_part(a: Signature, b: Signature) -> bool:
+    """True for one part under two names, turns or sets of triangles; a mirror twin is another part."""
+    return _is_same_shape(a, b) and not _is_mirrored(a.hands, b.hands)

@@ -10,6 +10,7 @@ from cakewright.parts.fit import hull_points
 from cakewright.parts.orient import turn_onto
 
 DIRECTIONS = 300  # hull faces tried, largest first
+TIE = 1.002
 
 
 def smallest_box(mesh: Mesh) -> tuple[float, float, float]:
@@ -23,12 +24,10 @@ def smallest_box(mesh: Mesh) -> tuple[float, float, float]:
         hull = ConvexHull(points)
     except (QhullError, ValueError):
         return _sorted(np.ptp(points, axis=0))
-    best, best_volume = np.ptp(points, axis=0), np.inf
-    for normal in _face_normals(hull, points):
-        size = _box_on(points @ turn_onto(normal).T)
-        if size.prod() < best_volume:
-            best, best_volume = size, float(size.prod())
-    return _sorted(best)
+    sizes = [_sorted(_box_on(points @ turn_onto(normal).T)) for normal in _face_normals(hull, points)]
+    least = min(a * b * c for a, b, c in sizes)
+    # boxes of nearly equal volume: always the same one of them, however the part lies
+    return min(size for size in sizes if np.prod(size) <= TIE * least)
 
 
 def _sorted(size: FloatArray) -> tuple[float, float, float]:

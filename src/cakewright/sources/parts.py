@@ -223,3 +223,83 @@ UNKNOWN_WALLS = Reference(
     low=0.02,
     high=0.3,
 )
+WELD_DISTANCE = Reference(
+    "parts.weld_distance",
+    1e-5,
+    "of the longest edge of the box",
+    Status.DEFAULT,
+    _OURS,
+    "the repair joins vertices of open edges that are nearer than this: 3 µm on a 300 mm part",
+    low=1e-6,
+    high=1e-3,
+)
+HOLE_SHARE = Reference(
+    "parts.hole_share",
+    0.01,
+    "of the surface",
+    Status.DEFAULT,
+    _OURS,
+    "the repair closes holes up to this size; larger ones would be guesswork",
+    low=0.001,
+    high=0.05,
+)
+STRENGTH_ACROSS = Reference(
+    "parts.strength_across",
+    0.84,
+    "of the strength within layers",
+    Status.READ,
+    "Ajoku, Saleh, Hopkinson, Hague, Erasenthiran, Proc. IMechE Part B 2006 (JEM537), abstract",
+    "laser-sintered nylon 12, tensile: at most 16 % between directions, Z weakest; base of the percentage not stated",
+    low=0.8,
+    high=1.0,
+)
+W_HEIGHT = Reference(
+    "parts.orientation_weight_height",
+    0.3,
+    "share",
+    Status.DEFAULT,
+    _OURS,
+    "weight in the orientation score, each term relative to its worst turn: layers are machine time",
+    low=0.0,
+    high=1.0,
+)
+W_BOX = Reference(
+    "parts.orientation_weight_box",
+    0.25,
+    "share",
+    Status.DEFAULT,
+    _OURS,
+    "weight in the orientation score, each term relative to its worst turn: box volume is chamber space",
+    low=0.0,
+    high=1.0,
+)
+W_STAIR = Reference(
+    "parts.orientation_weight_stair",
+    0.2,
+    "share",
+    Status.DEFAULT,
+    _OURS,
+    "weight in the orientation score, each term relative to its worst turn: steps on sloped faces",
+    low=0.0,
+    high=1.0,
+)
+W_FLAT = Reference(
+    "parts.orientation_weight_flat",
+    0.15,
+    "share",
+    Status.DEFAULT,
+    _OURS,
+    "weight in the orientation score, each term relative to its worst turn: large level areas warp",
+    low=0.0,
+    high=1.0,
+)
+W_STRENGTH = Reference(
+    "parts.orientation_weight_strength",
+    0.1,
+    "share",
+    Status.DEFAULT,
+    _OURS,
+    "weight in the orientation score, each term relative to its worst turn: load across layers",
+    low=0.0,
+    high=1.0,
+)
