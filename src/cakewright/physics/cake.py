@@ -97,7 +97,11 @@ class History:
 
 
 class Cake:
-    """One cake through print and cooling. `slow` divides conduction and surface coefficients (conduction, surface)."""
+    """One cake through print and cooling.
+
+    `slow` divides conduction and surface coefficients (conduction, surface). Without `with_details` dose,
+    solidifying and the time in the machine are left out: enough for an early or late case.
+    """
 
     def __init__(
         self,
@@ -109,12 +113,15 @@ class Cake:
         model: HeatModel,
         slow: tuple[float, float] = (1.0, 1.0),
         watch_mm: Sequence[tuple[float, float, float]] = (),
+        *,
+        with_details: bool = True,
     ) -> None:
         matter = matter_of(
             material, is_variable=model.is_variable, crystallisation_j_kg=model.crystallisation_j_kg
         ).faster(model.speed / slow[0])
         self.grid: CakeGrid = solid.grid
         self.grown, self.room_c, self.model = grown, room_c, model
+        self.with_details = with_details
         self.bed_c, self.target_c = material.bed_temperature_c, material.opening_temperature_c
         self.film = chamber_type.surface_coefficient_w_m2k * model.speed / slow[1]
         self.block = Block(solid.share, self.grid.cell_m, matter, self.bed_c)
@@ -131,7 +138,8 @@ class Cake:
     def run(self) -> History:
         """Print, then cool until the hottest cell is below the opening temperature."""
         self._print()
-        self.history.may_leave_s = self._skin_cold_s()
+        if self.with_details:
+            self.history.may_leave_s = self._skin_cold_s()
         self._cool()
         block = self.block
         lost = block.start_j - block.heat_j
@@ -199,13 +207,17 @@ class Cake:
 
     def _advance(self, dt: float, faces: Faces, now_s: float, implicit: float = 0.5) -> None:
         self.block.step(dt, faces, implicit)
+        if self.with_details:
+            self._watch_solidifying(dt, now_s)
+        self._record(now_s, faces)
+
+    def _watch_solidifying(self, dt: float, now_s: float) -> None:
         h = self.history
         ageing = numbers.AGEING_ENERGY.value / numbers.GAS_CONSTANT.value
         _observe(
             self.block.temperature_c, self.block.active, dt, now_s, self.bed_c + KELVIN_AT_0_C, ageing,
             self.freezing_c, self.grid.size_mm, h.dose_h, h.solidified_s, h.front_c_mm,
         )  # fmt: skip
-        self._record(now_s, faces)
 
     def _record(self, now_s: float, faces: Faces) -> None:
         h = self.history

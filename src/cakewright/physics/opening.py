@@ -95,7 +95,8 @@ def cool_build(
     wide, surface = spread
 
     def run(slow: tuple[float, float]) -> History:
-        return Cake(solid, grown, material, chamber_type, room_c, model, slow, watch_mm).run()
+        likely = slow == (1.0, 1.0)
+        return Cake(solid, grown, material, chamber_type, room_c, model, slow, watch_mm, with_details=likely).run()
 
     with ThreadPoolExecutor(2) as pool:
         early, likely, late = pool.map(run, [(1 / wide, 1 / surface), (1.0, 1.0), (wide, surface)])
