@@ -19,11 +19,12 @@ from cakewright.nesting.separable import removal
 from cakewright.nesting.task import NestPiece, NestSpace, NestTask
 from cakewright.nesting.verify import verify_nest
 from cakewright.physics.buildtime import print_time
+from cakewright.physics.cake import HeatModel
 from cakewright.physics.layers import layer_profile
 from cakewright.physics.opening import cool_build
 from cakewright.powder.balance import powder_need
 from cakewright.stopping import Stop
-from cakewright.units import MM3_PER_L
+from cakewright.units import MM3_PER_L, S_PER_MIN
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,6 +105,7 @@ def compute_build(
         material=material,
         chamber_type=chamber,
         room_c=cell.room_c,
+        model=HeatModel(in_machine_s=machine.minimum_cool_in_machine_min * S_PER_MIN),
     )
     ratio, why = refresh_ratio(lines, cell)
     volume = float(sum(parts[p.part_key].measures.volume_mm3 for p in placed.placements))
