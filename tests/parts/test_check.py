@@ -119,3 +119,10 @@ def test_double_faces_are_counted(one_cube):
     """Two triangles written twice."""
     found = codes(Mesh(one_cube.vertices, np.vstack([one_cube.faces, one_cube.faces[:2]])))
     assert "2 triangles stand at the place of another" in found["mesh.double-faces"].message
+
+
+def test_a_slit_that_would_fuse_is_told_and_a_wide_one_is_not():
+    """Two plates of one body pair, 0.3 mm or 1 mm apart."""
+    plates = {gap: joined(box_mesh(40, 30, 3), box_mesh(40, 30, 3, (0, 0, 3 + gap))) for gap in (0.3, 1.0)}
+    assert "0.30 mm" in codes(plates[0.3])["part.narrow-gap"].message
+    assert "part.narrow-gap" not in codes(plates[1.0])

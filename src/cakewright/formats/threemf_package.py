@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import io
+import lzma
 import posixpath
 import re
+import struct
 import zipfile
 import zlib
 from dataclasses import dataclass, field
@@ -65,7 +67,7 @@ class Package:
             judge.refuse(f"part {name} is compressed {ratio}:1, at most {LARGEST_RATIO}:1 is read", _AGAIN)
         try:
             return self.archive.read(entry)
-        except (zipfile.BadZipFile, zlib.error, EOFError) as wrong:
+        except (zipfile.BadZipFile, zlib.error, lzma.LZMAError, struct.error, EOFError, ValueError) as wrong:
             judge.refuse(f"the package is damaged: checksum or compression error in part {name} ({wrong})", _AGAIN)
         except (NotImplementedError, RuntimeError, OSError) as wrong:
             judge.refuse(f"part {name} cannot be unpacked: {wrong}", _AGAIN)
@@ -128,7 +130,7 @@ def open_package(data: bytes, judge: Judge) -> Package:
     try:
         archive = zipfile.ZipFile(io.BytesIO(data))
         entries = archive.infolist()
-    except (zipfile.BadZipFile, ValueError, OSError, EOFError) as wrong:
+    except (zipfile.BadZipFile, struct.error, NotImplementedError, ValueError, OSError, EOFError) as wrong:
         judge.refuse(f"the package is damaged or cut: {wrong}", "send or export the file again")
     if len(entries) > MOST_ENTRIES:
         judge.refuse(f"the package has {len(entries)} entries, at most {MOST_ENTRIES} are read", _AGAIN)

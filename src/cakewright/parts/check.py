@@ -8,14 +8,16 @@ import numpy as np
 
 from cakewright.findings import Finding, Severity
 from cakewright.model.cell import ChamberType, Material
-from cakewright.model.mesh import Mesh
+from cakewright.model.mesh import FloatArray, Mesh
 from cakewright.model.part import Measures, OrientationRule
 from cakewright.parts.fit import best_fit, usable_box
-from cakewright.parts.rays import RayScene, spread_spots, wall_by_ray
+from cakewright.parts.free_space import trapped_pockets
+from cakewright.parts.rays import RayScene, Spots, gap_by_ray, spread_spots, wall_by_ray
 from cakewright.parts.soundness import check_solid
-from cakewright.parts.topology import Topology, topology_of
+from cakewright.parts.topology import Topology, shell_volumes, topology_of
 from cakewright.parts.units import say_size, sizes_agree
 from cakewright.sources import parts as limits
+from cakewright.units import MM3_PER_CM3
 
 Size = tuple[float, float, float]
 
@@ -40,7 +42,36 @@ def check_part(
     found += _against_chamber(mesh, rule or OrientationRule(), material, chamber_type, seed, where)
     if measures.is_watertight and measures.is_oriented and measures.volume_mm3 > 0:
         found += _thin_walls(mesh, material.minimum_wall_mm, seed, where)
+        found += _trapped_powder(mesh, topology, where)
     return tuple(found)
+
+
+def _trapped_powder(mesh: Mesh, topology: Topology, where: str) -> Iterator[Finding]:
+    """Pockets with openings, but too small ones. Sealed cavities are reported exactly elsewhere and filled here."""
+    solid = shell_volumes(mesh, topology) >= 0
+    filled = mesh if solid.all() else Mesh(mesh.vertices, mesh.faces[solid[topology.shell_of]])
+    opening = float(limits.ESCAPE_OPENING)
+    pockets = trapped_pockets(filled, opening, smallest_mm3=float(limits.SMALLEST_POCKET))
+    if pockets is None:
+        yield Finding(
+            "part.pockets-unknown",
+            Severity.NOTE,
+            f"the part is too large to look for pockets behind openings of {opening:g} mm",
+            where,
+            "look for hollow places yourself",
+        )
+        return
+    if pockets:
+        total = sum(pocket.volume_mm3 for pocket in pockets)
+        yield Finding(
+            "part.trapped-powder",
+            Severity.WARNING,
+            f"{total / MM3_PER_CM3:.2g} cm³ of powder sit behind openings smaller than {opening:g} mm, "
+            f"in {len(pockets)} {'place' if len(pockets) == 1 else 'places'}",
+            where,
+            f"ask for openings of {opening:g} mm, two for each hollow, or plan time to poke the powder out",
+            pockets[0].at_mm,
+        )
 
 
 def _against_order(
@@ -87,8 +118,9 @@ def _against_chamber(
 
 
 def _thin_walls(mesh: Mesh, minimum_mm: float, seed: int, where: str) -> Iterator[Finding]:
-    spots = spread_spots(mesh, int(float(limits.WALL_RAYS)), seed)
-    wall = wall_by_ray(mesh, RayScene(mesh), spots)
+    spots, scene = spread_spots(mesh, int(float(limits.WALL_RAYS)), seed), RayScene(mesh)
+    wall = wall_by_ray(mesh, scene, spots)
+    yield from _narrow_gaps(gap_by_ray(mesh, scene, spots), spots, where)
     unknown = np.isnan(wall)
     if unknown.mean() > float(limits.UNKNOWN_WALLS):
         x, y, z = (float(v) for v in spots.at[np.flatnonzero(unknown)[0]])
@@ -113,5 +145,23 @@ def _thin_walls(mesh: Mesh, minimum_mm: float, seed: int, where: str) -> Iterato
         f"{share:.0%} of the surface has less than {minimum_mm:g} mm behind it, for example {wall[place]:.2f} mm",
         where,
         "thicken the wall, or agree with the customer that it may break",
+        (x, y, z),
+    )
+
+
+def _narrow_gaps(gap: FloatArray, spots: Spots, where: str) -> Iterator[Finding]:
+    smallest = float(limits.SMALLEST_GAP)
+    narrow = np.flatnonzero(gap < smallest)
+    if len(narrow) <= float(limits.WALL_SHARE) * len(gap):
+        return
+    place = narrow[np.argsort(gap[narrow])[len(narrow) // 2]]
+    x, y, z = (float(v) for v in spots.at[place])
+    yield Finding(
+        "part.narrow-gap",
+        Severity.WARNING,
+        f"{len(narrow) / len(gap):.0%} of the surface faces another wall nearer than {smallest:g} mm, "
+        f"for example {gap[place]:.2f} mm: such gaps may fuse",
+        where,
+        "widen the gap, or agree with the customer that it may close",
         (x, y, z),
     )

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from cakewright.model.mesh import FloatArray, Mesh
 from cakewright.parts.measure import triangle_areas, triangle_normals
 
+FACING = 0.7  # cosine: walls within 45 degrees of parallel make a gap, the sides of a groove's end do not
 LIFT = 1e-5  # of the largest length: how far a ray starts from its own triangle (single precision inside)
 
 
@@ -70,3 +71,11 @@ def wall_by_ray(mesh: Mesh, scene: RayScene, spots: Spots) -> FloatArray:
     normal = triangle_normals(mesh)
     leaves = np.einsum("ij,ij->i", normal[np.maximum(hit, 0)], -spots.normal) > 0
     return np.where((hit >= 0) & leaves, distance, np.nan)
+
+
+def gap_by_ray(mesh: Mesh, scene: RayScene, spots: Spots) -> FloatArray:
+    """Free distance straight outwards from each spot to the same part, (n,) mm; inf where nothing faces it."""
+    distance, hit = scene.first_hit(spots.at, spots.normal)
+    normal = triangle_normals(mesh)
+    faces_us = np.einsum("ij,ij->i", normal[np.maximum(hit, 0)], spots.normal) < -FACING
+    return np.where((hit >= 0) & faces_us, distance, np.inf)

@@ -303,3 +303,33 @@ W_STRENGTH = Reference(
     low=0.0,
     high=1.0,
 )
+ESCAPE_OPENING = Reference(
+    "parts.escape_opening",
+    3.5,
+    "mm",
+    Status.COMMON_PRACTICE,
+    "design guide of a service bureau for PA12: at least 3.5 mm and at least two openings per cavity",
+    "another guide asks for 3 mm; glass-filled powder needs more",
+    low=3.0,
+    high=6.0,
+)
+SMALLEST_POCKET = Reference(
+    "parts.smallest_pocket",
+    200.0,
+    "mm3",
+    Status.DEFAULT,
+    _OURS,
+    "pockets of powder below this are blown or poked out and not reported",
+    low=50.0,
+    high=2000.0,
+)
+SMALLEST_GAP = Reference(
+    "parts.smallest_gap",
+    0.5,
+    "mm",
+    Status.COMMON_PRACTICE,
+    "design guides of service bureaus for PA12: 0.3 to 0.5 mm at least between moving faces, slots 0.5 mm",
+    "larger for parts above 100 mm, for large facing areas and where the walls around are thick",
+    low=0.3,
+    high=1.0,
+)
