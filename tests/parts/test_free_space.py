@@ -45,3 +45,8 @@ def test_a_plain_block_and_a_cup_hold_nothing():
 def test_a_huge_part_is_unknown_not_clean():
     """Voxels that cannot show the opening prove nothing."""
     assert trapped_pockets(box_mesh(900, 900, 900), 3.5, smallest_mm3=200) is None
+
+
+def test_a_part_smaller_than_a_voxel_holds_nothing():
+    """A speck in the wrong unit."""
+    assert trapped_pockets(box_mesh(0.2, 0.2, 0.02), 3.5, smallest_mm3=200) == ()

@@ -40,6 +40,8 @@ def trapped_pockets(mesh: Mesh, opening_mm: float, *, smallest_mm3: float) -> tu
     origin = mesh.box_mm[0] - 2 * opening_mm
     shape = np.ceil(size / voxel).astype(np.int64)
     solid = _solid(np.ascontiguousarray((mesh.triangles - origin) / voxel), shape)
+    if not solid.any():
+        return ()  # thinner than a voxel: nothing that could hold a pocket wider than the opening
     distance = ndimage.distance_transform_edt(~solid) * voxel
     # the voxel centre nearest to a wall is half a voxel from it
     room = distance >= opening_mm / 2
