@@ -6,10 +6,12 @@ from datetime import datetime
 from pathlib import Path
 
 from rich.box import SIMPLE_HEAD
+from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
 from cakewright.cli.screen import console
+from cakewright.findings import Severity
 from cakewright.model.build import Build
 from cakewright.model.plan import LinePromise, TaskKind, WeekPlan
 
@@ -101,11 +103,15 @@ def aside_table(plan: WeekPlan) -> Table:
 
 
 def _questions(plan: WeekPlan) -> None:
-    if plan.findings:
-        count = len(plan.findings)
-        console.print(f"\n{count} remark{'s' if count > 1 else ''} on parts (report, section Findings). The first:")
-        for finding in plan.findings[:3]:
-            console.print(f"  {finding.severity.value:<8} {finding.text}", markup=False)
+    order = list(Severity)
+    doubts = sorted(
+        (f for f in plan.findings if f.severity is not Severity.NOTE), key=lambda f: -order.index(f.severity)
+    )
+    if not doubts:
+        return
+    console.print(f"\n{len(doubts)} doubts about parts (all in the report, section Findings). The first:")
+    for finding in doubts[:3]:
+        console.print(Padding(Text(f"{finding.severity.value}: {finding.text}"), (0, 0, 0, 2)))
 
 
 def ready(promise: LinePromise, plan: WeekPlan) -> str:
