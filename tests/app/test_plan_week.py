@@ -12,10 +12,13 @@ import pytest
 
 from cakewright import plan_week, read_orders, write_plan
 from cakewright.app.effort import effort_in_steps
+from cakewright.app.intake import take_in
 from cakewright.errors import InputError
+from cakewright.formats.stl import write_stl
+from cakewright.model.mesh import Mesh
 from cakewright.model.plan import TaskKind, WeekPlan
 from cakewright.store.open import open_store
-from tests.app.worlds import small_cell, write_order_book
+from tests.app.worlds import block, small_cell, write_order_book
 
 MONDAY = datetime(2027, 3, 1, 8, tzinfo=UTC)
 
@@ -202,3 +205,27 @@ def test_nothing_to_plan_is_an_error(tmp_path):
         file.write_bytes(b"")
     with pytest.raises(InputError, match=r"no line of .* can be planned"):
         plan_week(read_orders(book, cell), cell, parts, start=MONDAY, effort=effort_in_steps(5))
+
+
+def test_turned_faces_are_mended_and_said(tmp_path):
+    """A cube with three triangles inside out is repaired, planned, and the repair is among the findings."""
+    cell = small_cell()
+    book, parts = write_order_book(tmp_path, cell)
+    whole = block(15, 15, 15)
+    faces = whole.faces.copy()
+    faces[:3] = faces[:3, ::-1]
+    write_stl(parts / "cube.stl", Mesh(whole.vertices, faces), "cube")
+    plan = plan_week(read_orders(book, cell), cell, parts, start=MONDAY, effort=effort_in_steps(5))
+    assert not plan.set_aside
+    assert plan.parts["L03"].measures.volume_mm3 == pytest.approx(15**3)
+    assert any(f.code.startswith("repair.") and "line 3" in f.where for f in plan.findings)
+
+
+def test_mirror_twins_are_announced(tmp_path):
+    """Left and right hand of the demo's hinge are named as twins that a scale cannot separate."""
+    from cakewright.demo import demo_cell, demo_orders, write_demo
+
+    folder = write_demo(tmp_path)
+    taken = take_in(demo_orders(), demo_cell(), folder / "parts")
+    pairs = {f.where for f in taken.findings if f.code == "identity.mirror"}
+    assert {"lines 1 and 2", "lines 20 and 21"} <= pairs

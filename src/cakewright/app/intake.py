@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from cakewright.app.find_files import file_of_line, mesh_files
+from cakewright.app.look_alikes import look_alike_findings
 from cakewright.app.progress import Progress, quiet
 from cakewright.errors import CakewrightError, InputError, MeshFileError
 from cakewright.findings import Finding, Severity
@@ -20,6 +21,7 @@ from cakewright.model.part import FileOrigin, Freedom, OrientationRule, Part
 from cakewright.model.plan import SetAside
 from cakewright.parts.check import check_part
 from cakewright.parts.measure import measure
+from cakewright.parts.repair import repair
 from cakewright.parts.topology import topology_of
 from cakewright.parts.units import decide_unit
 
@@ -69,7 +71,9 @@ def take_in(orders: OrderList, cell: Cell, folder: str | Path, progress: Progres
     if not parts:
         reasons = "".join(f"\n  line {s.line}: {s.reason} -> {s.remedy}" for s in set_aside)
         raise InputError(f"no line of {orders.source} can be planned:{reasons}")
-    return Intake(parts, part_of_line, tuple(set_aside), tuple(findings))
+    line_of_key = {part_of_line[line.line]: line for line in orders.lines if line.line in part_of_line}
+    findings += look_alike_findings(parts, line_of_key)
+    return Intake(parts, part_of_line, tuple(set_aside), (*orders.findings, *findings))
 
 
 def read_part(line: OrderLine, cell: Cell, file: Path) -> Part:
@@ -87,19 +91,16 @@ def read_part(line: OrderLine, cell: Cell, file: Path) -> Part:
     x, y, z = (float(v) for v in mesh_file.mesh.size_mm)
     decision = decide_unit((x, y, z), mesh_file.unit, line.nominal_size_mm, largest)
     mesh = mesh_file.mesh if decision.unit.mm == 1.0 else mesh_file.mesh.scaled(decision.unit.mm)
+    mesh, mended = _sound(mesh, file.name)
     measures = measure(mesh)
-    if not (topology_of(mesh).bounds_a_volume and measures.volume_mm3 > 0):
-        raise MeshFileError(
-            f"the surface does not enclose a volume ({_what_is_open(mesh)})",
-            remedy="close the surface in the design program and export it again",
-            where=file.name,
-        )
+    rule = orientation_rule(line)
     checked = check_part(
         mesh,
         measures,
         where=file.name,
         material=cell.material(line.material),
         chamber_type=chamber,
+        rule=rule,
         nominal_size_mm=line.nominal_size_mm,
         nominal_volume_cm3=line.nominal_volume_cm3,
     )
@@ -113,19 +114,32 @@ def read_part(line: OrderLine, cell: Cell, file: Path) -> Part:
         origin=FileOrigin(
             file.name, mesh_file.sha256, mesh_file.format, decision.unit, decision.reason, decision.confidence
         ),
-        orientation=orientation_rule(line),
+        orientation=rule,
         is_delicate=any(flag in text for text in line.flags for flag in DELICATE_FLAGS),
-        findings=tuple(replace(f, where=where) for f in (*findings, *decision.findings, *checked)),
+        findings=tuple(replace(f, where=where) for f in (*findings, *decision.findings, *mended, *checked)),
     )
 
 
-def _what_is_open(mesh: Mesh) -> str:
-    topology = topology_of(mesh)
-    if len(topology.open_edges):
-        return f"{len(topology.open_edges)} open edges"
-    if not topology.bounds_a_volume:
-        return "neighbouring triangles disagree on which side is outside"
-    return "it is inside out"
+def _sound(mesh: Mesh, where: str) -> tuple[Mesh, tuple[Finding, ...]]:
+    """The mesh when it encloses a volume; otherwise its repair, with every step as a finding, if that does.
+
+    Raises MeshFileError when no careful repair closes the surface.
+    """
+    if _encloses(mesh):
+        return mesh, ()
+    done = repair(mesh, where=where)
+    if done.is_sound and _encloses(done.mesh):
+        return done.mesh, done.findings
+    refused = next((f.message for f in done.findings if f.severity is Severity.BLOCKING), "it is inside out")
+    raise MeshFileError(
+        f"the surface does not enclose a volume and careful repair stops: {refused}",
+        remedy="close the surface in the design program and export it again",
+        where=where,
+    )
+
+
+def _encloses(mesh: Mesh) -> bool:
+    return topology_of(mesh).bounds_a_volume and measure(mesh).volume_mm3 > 0
 
 
 def orientation_rule(line: OrderLine) -> OrientationRule:
