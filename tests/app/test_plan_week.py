@@ -18,7 +18,8 @@ from cakewright.formats.stl import write_stl
 from cakewright.model.mesh import Mesh
 from cakewright.model.plan import TaskKind, WeekPlan
 from cakewright.store.open import open_store
-from tests.app.worlds import block, small_cell, write_order_book
+from tests.app.worlds import small_cell, write_order_book
+from tests.conftest import box_mesh
 
 MONDAY = datetime(2027, 3, 1, 8, tzinfo=UTC)
 
@@ -211,7 +212,7 @@ def test_turned_faces_are_mended_and_said(tmp_path):
     """A cube with three triangles inside out is repaired, planned, and the repair is among the findings."""
     cell = small_cell()
     book, parts = write_order_book(tmp_path, cell)
-    whole = block(15, 15, 15)
+    whole = box_mesh(15, 15, 15)
     faces = whole.faces.copy()
     faces[:3] = faces[:3, ::-1]
     write_stl(parts / "cube.stl", Mesh(whole.vertices, faces), "cube")
@@ -229,3 +230,18 @@ def test_mirror_twins_are_announced(tmp_path):
     taken = take_in(demo_orders(), demo_cell(), folder / "parts")
     pairs = {f.where for f in taken.findings if f.code == "identity.mirror"}
     assert {"lines 1 and 2", "lines 20 and 21"} <= pairs
+
+
+def test_a_line_held_back_by_another_is_told_so(tmp_path):
+    """Bricks received on Monday share a build with cubes received on Wednesday: the reason says which line."""
+    cell = small_cell()
+    material, finish, quality = cell.materials[0].name, cell.finishes[0].name, cell.classes[0].name
+    rows = [
+        f"{n},A-1,{day},Team,{part},A,2,{material},{finish},{quality},2027-03-19,{part}.stl,"
+        for n, (part, day) in enumerate({"brick": "2027-03-01", "cube": "2027-03-03"}.items(), start=1)
+    ]
+    book, parts = write_order_book(tmp_path, cell, rows)
+    plan = plan_week(read_orders(book, cell), cell, parts, start=MONDAY, effort=effort_in_steps(5))
+    assert len(plan.builds) == 1
+    assert "also holds line 2, received Wed 3 Mar" in plan.promise(1).reason
+    assert "also holds" not in plan.promise(2).reason

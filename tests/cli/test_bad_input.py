@@ -91,12 +91,14 @@ def test_unreadable_mesh_alone(desk):
 def test_part_larger_than_the_chamber_is_set_aside_and_the_rest_planned(desk):
     """The oversize line is named with its size and a remedy; the other two lines get their plan."""
     from cakewright.formats.stl import write_stl
-    from tests.app.worlds import block
+    from tests.conftest import box_mesh
 
-    write_stl(desk / "parts" / "plate.stl", block(900, 700, 4), "plate")
+    write_stl(desk / "parts" / "plate.stl", box_mesh(900, 700, 4), "plate")
     done = plan(desk)
-    assert done.returncode == 0, done.stderr
-    assert "Set aside" in done.stdout and "900" in done.stdout
+    assert done.returncode == 2
+    for word in ("set aside: orders.csv, line 3", "plate.stl", "larger than chamber", "->"):
+        assert word in done.stderr
+    assert "Set aside" in done.stdout
     assert (desk / "out" / "plan-001" / "report.html").exists()
 
 

@@ -63,7 +63,7 @@ def take_in(orders: OrderList, cell: Cell, folder: str | Path, progress: Progres
         findings += part.findings
         if part.is_blocked:
             blocking = next(f for f in part.findings if f.severity is Severity.BLOCKING)
-            set_aside.append(SetAside(line.line, blocking.message, blocking.remedy))
+            set_aside.append(SetAside(line.line, f"{part.origin.file}: {blocking.message}", blocking.remedy))
             continue
         parts[part.key] = part
         part_of_line[line.line] = part.key

@@ -136,5 +136,19 @@ def plan_dates(
     jobs = [build_job(b, [line for line in lines if line.line in b.lines], cell) for b in builds]
     wishes = [line_job(line, builds, cell, litres.get(line.line, 0.0)) for line in lines]
     schedule, promises = plan_schedule(cell, jobs, wishes, start=start, stop=effort.dates(), seed=seed)
+    promises = tuple(_with_company(p, builds, lines, cell) for p in promises)
     chosen = {t.build: t.machine for t in schedule.tasks if t.kind is TaskKind.PRINT}
     return schedule, promises, tuple(replace(b, machine=chosen.get(b.key, b.machine)) for b in builds)
+
+
+def _with_company(promise: LinePromise, builds: Sequence[Build], lines: Sequence[OrderLine], cell: Cell) -> LinePromise:
+    """Say first when a build had to wait for another of its lines to be received."""
+    of = {line.line: line for line in lines}
+    waits = []
+    for build in builds:
+        if promise.line in build.lines:
+            last = max((of[n] for n in build.lines), key=lambda line: line.received)
+            if last.received > of[promise.line].received:
+                day = f"{last.received:%a} {last.received.day} {last.received:%b}"
+                waits.append(f"{build.key} also holds line {last.line}, received {day}")
+    return replace(promise, reason="; ".join([*waits, promise.reason])) if waits else promise

@@ -110,7 +110,11 @@ def plan(
     seed: Seed = 1,
     seconds: Seconds = None,
 ) -> None:
-    """Plan the week: builds, dates, powder, costs, papers. A plan is a version; nothing is overwritten."""
+    """Plan the week: builds, dates, powder, costs, papers. A plan is a version; nothing is overwritten.
+
+    Exit code 0: every line is planned. 2: the input was refused and nothing written, or some lines were set
+    aside and the rest planned; the messages say which, why, and what to do.
+    """
     from cakewright.cli.plan import run_plan
 
     run_plan(orders, cell, parts, out, start, seed, seconds)

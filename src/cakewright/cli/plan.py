@@ -5,6 +5,8 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from pathlib import Path
 
+import typer
+
 from cakewright.cli.screen import Bars, console
 from cakewright.cli.summary import show_plan
 
@@ -30,3 +32,8 @@ def run_plan(
         plan = plan_week(the_orders, the_cell, parts, start=start, now=now, seed=seed, seconds=seconds, progress=bars)
         plan, folder = write_plan(plan, out, at=now, progress=bars)
     show_plan(plan, folder)
+    if plan.set_aside:
+        for aside in plan.set_aside:
+            where = plan.line(aside.line).where or f"line {aside.line}"
+            typer.echo(f"cakewright: set aside: {where}: {aside.reason} -> {aside.remedy}", err=True)
+        raise typer.Exit(2)
