@@ -9,7 +9,7 @@ from datetime import datetime
 
 import numpy as np
 
-from cakewright.app.plan_build import Batch, envelope_mm3
+from cakewright.app.plan_build import Batch, envelope_mm3, quick_cooling
 from cakewright.app.plan_dates import due_by, line_job, released
 from cakewright.model.build import LayerProfile, Nest
 from cakewright.model.cell import Cell, Machine
@@ -17,8 +17,6 @@ from cakewright.model.mesh import FloatArray
 from cakewright.model.order import OrderLine
 from cakewright.model.part import Part
 from cakewright.nesting.task import NestPiece
-from cakewright.physics.buildtime import print_time
-from cakewright.physics.cooling import cool
 from cakewright.schedule.batching import BatchLine, BatchSpace, propose_batches, staffed_hours
 from cakewright.sources.plan import ENVELOPE_FILL, TYPICAL_DENSITY
 from cakewright.stopping import Stop
@@ -172,22 +170,12 @@ def scan_hours_per_litre(machine: Machine, parts: Sequence[Part]) -> float:
 
 def cooling_hours(machine: Machine, cell: Cell) -> Callable[[float], float]:
     """Hours from print end to opening as a function of build height, for a cake of typical density."""
-    chamber, material = cell.chamber_type(machine.chamber_type), cell.material(machine.material)
+    chamber = cell.chamber_type(machine.chamber_type)
     heights = np.linspace(2 * machine.layer_mm, chamber.usable_height_mm, HEIGHTS)
     hours = []
     for height in heights:
         layers = math.ceil(height / machine.layer_mm)
         area = np.full(layers, chamber.x_mm * chamber.y_mm * TYPICAL_DENSITY.value)
         profile = LayerProfile(machine.layer_mm, area, np.zeros(layers), np.ones(layers, dtype=np.int32))
-        cooling = cool(
-            profile,
-            print_time(profile, machine),
-            base_mm=(chamber.x_mm, chamber.y_mm),
-            base_powder_mm=chamber.base_mm,
-            cover_powder_mm=chamber.cover_mm,
-            material=material,
-            chamber_type=chamber,
-            room_c=cell.room_c,
-        )
-        hours.append(cooling.opening_s[1] / 3600)
+        hours.append(quick_cooling(profile, machine, cell).opening_s[1] / 3600)
     return lambda height_mm: float(np.interp(height_mm, heights, hours))

@@ -8,7 +8,7 @@ from datetime import datetime
 
 from cakewright.app.batch_lines import BatchInput, batch_input, propose
 from cakewright.app.effort import Effort
-from cakewright.app.plan_build import Batch, bulk_litres, nest_batch
+from cakewright.app.plan_build import Batch, bulk_litres, nest_batch, quick_cooling
 from cakewright.app.plan_dates import build_job, line_job
 from cakewright.app.progress import Progress
 from cakewright.model.build import Cooling, LayerProfile, Nest
@@ -16,8 +16,6 @@ from cakewright.model.cell import Cell
 from cakewright.model.mesh import FloatArray
 from cakewright.model.order import OrderLine
 from cakewright.model.part import Part
-from cakewright.physics.buildtime import print_time
-from cakewright.physics.cooling import cool
 from cakewright.physics.layers import layer_profile
 from cakewright.schedule.plan_schedule import plan_schedule
 from cakewright.sources.plan import BUILD_PRICE_H
@@ -110,22 +108,11 @@ def _draft(batch: Batch, work: Work) -> Draft:
     pieces = frozenset(p.piece for p in batch.pieces)
     if pieces not in work.drafts:
         cell, machine = work.cell, batch.machine
-        chamber = cell.chamber_type(machine.chamber_type)
         nest = nest_batch(batch, work.parts, work.rotations, cell, stop=MaxSteps(0), seed=work.seed)
         meshes = {p.part_key: work.parts[p.part_key].mesh for p in nest.placements}
         height = max(nest.height_mm, machine.layer_mm)
         profile = layer_profile(meshes, nest.placements, machine.layer_mm, height)
-        cooling = cool(
-            profile,
-            print_time(profile, machine),
-            base_mm=(chamber.x_mm, chamber.y_mm),
-            base_powder_mm=chamber.base_mm,
-            cover_powder_mm=chamber.cover_mm,
-            material=cell.material(machine.material),
-            chamber_type=chamber,
-            room_c=cell.room_c,
-        )
-        work.drafts[pieces] = nest, profile, cooling
+        work.drafts[pieces] = nest, profile, quick_cooling(profile, machine, cell)
     return Draft(batch, *work.drafts[pieces])
 
 

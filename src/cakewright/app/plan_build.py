@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from cakewright.errors import CakewrightError
-from cakewright.model.build import Build, LeftOut, Nest
+from cakewright.model.build import Build, Cooling, LayerProfile, LeftOut, Nest
 from cakewright.model.cell import Cell, ChamberType, Machine
 from cakewright.model.mesh import FloatArray
 from cakewright.model.order import OrderLine
@@ -20,6 +20,7 @@ from cakewright.nesting.task import NestPiece, NestSpace, NestTask
 from cakewright.nesting.verify import verify_nest
 from cakewright.physics.buildtime import print_time
 from cakewright.physics.cake import HeatModel
+from cakewright.physics.cooling import cool
 from cakewright.physics.layers import layer_profile
 from cakewright.physics.opening import cool_build
 from cakewright.powder.balance import powder_need
@@ -136,6 +137,21 @@ def compute_build(
         powder=powder,
         reason=batch.reason,
         line_reasons=batch.line_reasons,
+    )
+
+
+def quick_cooling(profile: LayerProfile, machine: Machine, cell: Cell) -> Cooling:
+    """Cooling as a block that starts hot all through: late, but at once. For choosing, not for people."""
+    chamber = cell.chamber_type(machine.chamber_type)
+    return cool(
+        profile,
+        print_time(profile, machine),
+        base_mm=(chamber.x_mm, chamber.y_mm),
+        base_powder_mm=chamber.base_mm,
+        cover_powder_mm=chamber.cover_mm,
+        material=cell.material(machine.material),
+        chamber_type=chamber,
+        room_c=cell.room_c,
     )
 
 
