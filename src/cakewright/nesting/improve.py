@@ -9,15 +9,25 @@ import numpy as np
 from cakewright.model.mesh import FloatArray
 from cakewright.nesting.bank import Bank, Ints
 from cakewright.nesting.construct import Layout, Workspace
+from cakewright.sources.nesting import (
+    MEAN_TOP_WEIGHT,
+    MISSING_PRICE_MM,
+    PRIORITY_WEIGHT,
+    SEARCH_COOLING,
+    SEARCH_HEAT,
+)
 from cakewright.stopping import Stop
 
 
 def cost(layout: Layout, bank: Bank, priority: FloatArray) -> float:
-    """Height in mm, plus a thousandth of the mean top so that lower piles are preferred, plus misses."""
+    """Height in mm, plus a little of the mean top so that lower piles are preferred, plus misses."""
     tops = layout.tops_mm(bank)
     missing = int((layout.pose < 0).sum())
     early = float((tops * priority).sum()) / max(1, len(tops))
-    return float(tops.max(initial=0.0)) + 1e-3 * float(tops.mean() if len(tops) else 0.0) + 1e-3 * early + 1e6 * missing
+    mean = float(tops.mean()) if len(tops) else 0.0
+    height = float(tops.max(initial=0.0))
+    soft = MEAN_TOP_WEIGHT.value * mean + PRIORITY_WEIGHT.value * early
+    return height + soft + MISSING_PRICE_MM.value * missing
 
 
 def _chosen(layout: Layout, bank: Bank, rng: np.random.Generator) -> Ints:
@@ -44,7 +54,7 @@ def improve(
     bank = work.bank
     best, current = layout.copy(), layout.copy()
     best_cost = current_cost = cost(layout, bank, priority)
-    heat = 0.002 * max(best_cost, 1.0)
+    heat = SEARCH_HEAT.value * max(best_cost, 1.0)
     steps = 0
     while len(current.placed) and not stop(steps, best_cost):
         steps += 1
@@ -65,5 +75,5 @@ def improve(
             best, best_cost = trial.copy(), trial_cost
             if progress is not None:
                 progress(steps, best_cost)
-        heat *= 0.999
+        heat *= SEARCH_COOLING.value
     return best, steps

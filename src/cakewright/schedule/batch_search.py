@@ -8,8 +8,9 @@ import numpy as np
 
 from cakewright.compiled import kernel
 from cakewright.schedule.instance import BoolArray, FloatArray, IntArray
+from cakewright.sources.schedule import BATCH_MARGIN
 
-_MARGIN = 0.03  # share of the best cost by which a change may be worse and still be kept
+_MARGIN = BATCH_MARGIN.value  # a plain number: the kernel reads it as a constant
 
 
 class Week(NamedTuple):

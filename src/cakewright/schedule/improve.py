@@ -1,6 +1,6 @@
 """Local search over the orders given to the decoder: swap, move, change a machine; keep what helps.
 
-Threshold acceptance (record-to-record): a change is kept when its cost is within a shrinking margin of
+Threshold acceptance (record-to-record): a change is kept when its cost is within a random margin of
 the best so far, so that the search leaves small hollows. One step is one decoded schedule.
 """
 
@@ -9,10 +9,11 @@ from __future__ import annotations
 import numpy as np
 
 from cakewright.schedule.dispatch import Decoder, Orders
+from cakewright.sources.schedule import SEARCH_MARGIN, SEARCH_RESTART_STEPS
 from cakewright.stopping import Stop
 
-_MARGIN = 0.02  # share of the best cost by which a change may be worse
-_RESTART = 400  # steps without a new best before the search goes back to it
+_MARGIN = SEARCH_MARGIN.value
+_RESTART = SEARCH_RESTART_STEPS.value
 
 
 def improve(decoder: Decoder, start: Orders, stop: Stop, seed: int) -> tuple[Orders, int]:

@@ -29,3 +29,43 @@ COVER_CELLS = Reference(
 COVER_NODES = Reference(
     "nesting.cover_nodes", 2000, "nodes", Status.DEFAULT, _OURS, "unit of the restart sequence of the exact search"
 )
+MEAN_TOP_WEIGHT = Reference(
+    "nesting.mean_top_weight",
+    1e-3,
+    "mm per mm",
+    Status.DEFAULT,
+    "chosen here",
+    "worth of lowering all tops by 1 mm against lowering the build by 1 mm",
+)
+PRIORITY_WEIGHT = Reference(
+    "nesting.priority_weight",
+    1e-3,
+    "mm per mm",
+    Status.DEFAULT,
+    "chosen here",
+    "the same for pieces that ask for an early place, times their priority",
+)
+MISSING_PRICE_MM = Reference(
+    "nesting.missing_price",
+    1e6,
+    "mm",
+    Status.DEFAULT,
+    "chosen here",
+    "a piece without a place costs more than any height",
+)
+SEARCH_HEAT = Reference(
+    "nesting.search_heat",
+    0.002,
+    "1",
+    Status.DEFAULT,
+    "chosen here",
+    "share of the first cost by which the search accepts a worse build at the start",
+)
+SEARCH_COOLING = Reference(
+    "nesting.search_cooling",
+    0.999,
+    "1",
+    Status.DEFAULT,
+    "chosen here",
+    "factor on that share after each step",
+)

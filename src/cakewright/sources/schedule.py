@@ -60,3 +60,27 @@ BATCH_SPLIT_FILL = Reference(
     _HOUSE,
     "share of a chamber that a portion of a line too big for one chamber may take",
 )
+SEARCH_MARGIN = Reference(
+    "schedule.search_margin",
+    0.02,
+    "1",
+    Status.DEFAULT,
+    _HOUSE,
+    "share of the best cost by which a changed schedule may be worse and still be followed",
+)
+SEARCH_RESTART_STEPS = Reference(
+    "schedule.search_restart",
+    400.0,
+    "steps",
+    Status.DEFAULT,
+    _HOUSE,
+    "schedules without a new best before the search goes back to it",
+)
+BATCH_MARGIN = Reference(
+    "schedule.batch_margin",
+    0.03,
+    "1",
+    Status.DEFAULT,
+    _HOUSE,
+    "share of the best cost by which a changed set of batches may be worse and still be followed",
+)
