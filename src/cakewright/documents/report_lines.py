@@ -10,6 +10,7 @@ from cakewright.documents.render import css_colour, line_tints
 from cakewright.documents.tables import line_state
 from cakewright.documents.verdicts import stop_reasons
 from cakewright.documents.words import count, day, due, duration, kg, moment, money
+from cakewright.findings import Severity
 from cakewright.model.order import OrderLine
 from cakewright.model.plan import LinePromise, WeekPlan
 
@@ -47,6 +48,7 @@ class Summary:
     partly: tuple[str, ...]
     stops: tuple[tuple[str, tuple[str, ...]], ...]
     figures: tuple[tuple[str, str], ...]
+    doubts: int
 
 
 _MARKS = {"on time": "●", "late": "▲", "set aside": "✕", "not planned": "✕"}
@@ -114,7 +116,8 @@ def summary(plan: WeekPlan, rows: tuple[LineRow, ...]) -> Summary:
     late = tuple(r for r in rows if r.state == "late")
     missing = tuple(r for r in rows if r.state in ("set aside", "not planned"))
     stops = tuple((b.key, tuple(s.split("– ", 1)[-1] for s in stop_reasons(b))) for b in plan.builds if stop_reasons(b))
-    return Summary(_headline(rows, late, missing), late, missing, _partly(plan), stops, _figures(plan))
+    doubts = sum(f.severity is not Severity.NOTE for f in plan.findings)
+    return Summary(_headline(rows, late, missing), late, missing, _partly(plan), stops, _figures(plan), doubts)
 
 
 def _headline(rows: tuple[LineRow, ...], late: tuple[LineRow, ...], missing: tuple[LineRow, ...]) -> str:

@@ -29,7 +29,8 @@ def front(shelf: Plans, request: Request) -> Response:
     version = shelf.store.newest()
     if version is None:
         return page(request, "no_plan.html", database=shelf.store.path)
-    return RedirectResponse(f"/plans/{version}", status_code=303)
+    query = f"?{request.url.query}" if request.url.query else ""
+    return RedirectResponse(f"/plans/{version}{query}", status_code=303)
 
 
 @router.get("/plans")
