@@ -23,6 +23,8 @@ def outside_data() -> Path | None:
 def shared() -> Path:
     """Published data that the repository may not contain; the test says so and skips where it is absent."""
     folder = outside_data()
+    if folder is None and os.environ.get("CI"):
+        pytest.fail("published data not found, and CI must run the checks against it: put it at ../shared")
     if folder is None:
         pytest.skip("published data not found: set CAKEWRIGHT_TEST_DATA or put it at ../shared")
     return folder

@@ -15,8 +15,3 @@ F = TypeVar("F", bound=Callable[..., object])
 def kernel(function: F) -> F:
     """Compile `function` at first call (nopython, cached, GIL released)."""
     return cast(F, numba.njit(cache=True, nogil=True)(function))
-
-
-def parallel_kernel(function: F) -> F:
-    """Compile `function` with `prange` loops spread over the cores."""
-    return cast(F, numba.njit(cache=True, nogil=True, parallel=True)(function))

@@ -46,11 +46,6 @@ def hours(seconds: float) -> float:
     return seconds / S_PER_H
 
 
-def cm3(mm3: float) -> float:
-    """Cubic millimetres to cubic centimetres."""
-    return mm3 / MM3_PER_CM3
-
-
 def litres(mm3: float) -> float:
     """Cubic millimetres to litres."""
     return mm3 / MM3_PER_L

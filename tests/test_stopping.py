@@ -1,0 +1,34 @@
+"""When a search stops."""
+
+from cakewright.stopping import Cancelled, MaxSeconds, MaxSteps, NoImprovement, first_of
+
+
+def test_steps_are_counted():
+    stop = MaxSteps(3)
+    assert [stop(n, 1.0) for n in range(5)] == [False, False, False, True, True]
+
+
+def test_seconds_count_from_the_first_question():
+    """The clock may have run for long before the search begins."""
+    now = iter([100.0, 101.0, 102.5])
+    stop = MaxSeconds(2.0, lambda: next(now))
+    assert [stop(n, 1.0) for n in range(3)] == [False, False, True]
+
+
+def test_no_improvement_starts_again_with_each_new_best():
+    stop = NoImprovement(2)
+    assert [stop(n, best) for n, best in enumerate([9.0, 9.0, 8.0, 8.0, 8.0])] == [False, False, False, False, True]
+
+
+def test_somebody_says_stop():
+    asked = iter([False, True])
+    stop = Cancelled(lambda: next(asked))
+    assert [stop(n, 1.0) for n in range(2)] == [False, True]
+
+
+def test_the_first_rule_wins_and_all_keep_counting():
+    """A rule that counts is asked even when another has already said stop."""
+    quiet = NoImprovement(3)
+    stop = first_of(MaxSteps(1), quiet)
+    assert [stop(n, 5.0) for n in range(4)] == [False, True, True, True]
+    assert quiet(3, 5.0)
