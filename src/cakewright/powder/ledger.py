@@ -140,6 +140,30 @@ class Ledger:
             ledger._post(entry)
         return ledger
 
+    @classmethod
+    def restore(cls, lots: Iterable[Lot], containers: Iterable[Container], entries: Iterable[Entry]) -> Ledger:
+        """The ledger as it was kept; numbers must run on and nothing may be below zero.
+
+        The rules of the day (label, certificate, date) were asked when each entry was written and are not
+        asked again: a date that is changed today does not undo what happened last month.
+        """
+        ledger = cls({lot.key: lot for lot in lots}, {c.key: c for c in containers})
+        ledger._grams = dict.fromkeys(ledger.containers, 0)
+        for entry in entries:
+            if entry.number != len(ledger._entries) + 1:
+                raise InputError(
+                    f"entry {entry.number} follows entry {len(ledger._entries)}",
+                    remedy="the ledger has a gap: restore it from a backup, entries are never removed",
+                )
+            ledger._book(entry)
+        short = [k for k, g in ledger._grams.items() if g < 0 and ledger.containers[k].kind not in OUTSIDE]
+        if short:
+            raise InputError(
+                f"{short[0]!r} holds {kg_text(ledger._grams[short[0]])}",
+                remedy="the ledger is damaged: restore it from a backup",
+            )
+        return ledger
+
     @property
     def entries(self) -> tuple[Entry, ...]:
         """All entries in order."""
@@ -266,6 +290,10 @@ class Ledger:
             self._check_amount(entry)
         else:
             self._check_history(entry)
+        self._book(entry)
+
+    def _book(self, entry: Entry) -> None:
+        if entry.corrects is not None:
             self._changes[entry.corrects] = self._changes.get(entry.corrects, 0) + entry.grams
         self._grams[entry.source] -= entry.grams
         self._grams[entry.target] += entry.grams

@@ -16,6 +16,7 @@ from cakewright.store.backup import Backup, back_up, check_file
 from cakewright.store.engine import reading, writing
 from cakewright.store.floor import PieceRecord, PieceState, add_record, records_of
 from cakewright.store.jobs import Job, add_job, change_job, interrupt_jobs, job_of, jobs_of
+from cakewright.store.powder import PowderTables
 from cakewright.store.read import read_plan
 from cakewright.store.write import write_plan
 
@@ -53,6 +54,11 @@ class Store:
     def path(self) -> Path:
         """The file."""
         return Path(str(self._engine.url.database))
+
+    @property
+    def powder(self) -> PowderTables:
+        """The powder books in this database."""
+        return PowderTables(self._engine)
 
     def save_plan(self, plan: WeekPlan, *, made_by: str, at: datetime) -> int:
         """Keep a plan as a new version and return its number; all of it or nothing, and nothing is replaced."""

@@ -189,6 +189,7 @@ placement = _table(
     _to_line(),
     ForeignKeyConstraint(["plan", "part_key"], ["part.plan", "part.key"]),
     UniqueConstraint("plan", "piece"),
+    Index("ix_placement_plan_build_line", "plan", "build", "line"),
 )
 
 left_out = _table("left_out", *_in_build(), *_texts("piece", "reason"), _need("line", Integer))
