@@ -8,7 +8,7 @@ from cakewright.physics.buildtime import print_time
 from cakewright.physics.cake import Growth, HeatModel, growth
 from cakewright.physics.cooling import cool
 from cakewright.physics.layers import layer_profile
-from cakewright.physics.opening import cool_build, crossing, early_opening, opened_at, powder_dose, warp_findings
+from cakewright.physics.opening import cool_build, crossing, early_opening, opened_at, warp_findings
 from tests.conftest import box_mesh
 from tests.physics.worlds import chamber, machine, placed, powder, profile_of
 
@@ -88,15 +88,6 @@ def test_a_watched_place_is_followed(heat):
     watched = np.interp(heat.cooling.opening_s[1], heat.time_s, heat.watch_c[:, 0])
     assert 40 < watched <= 50.5
     assert heat.section_c.shape == (len(heat.time_s), *heat.solid.share.shape[::2])
-
-
-def test_powder_ages_most_where_it_stays_hot(heat):
-    """Dose is hours at bed temperature: never more than the time since the start, least at the walls."""
-    mean, most = powder_dose(heat)
-    hours = (heat.time_s[-1] - heat.time_s[0]) / 3600
-    assert 0 < mean < most < hours
-    nz, ny, nx = heat.dose_h.shape
-    assert heat.dose_h[nz // 2, ny // 2, nx // 2] > 3 * heat.dose_h[nz // 2, 0, 0]
 
 
 def test_staying_in_the_machine_takes_longer(heat):

@@ -3,9 +3,11 @@
 from dataclasses import replace
 from datetime import UTC, datetime
 
+import numpy as np
 import pytest
 
 from cakewright.findings import Finding, Severity
+from cakewright.model.heat import CakeHeat, PieceHeat, PowderDose
 from cakewright.model.order import OrderList
 from cakewright.store import open_store
 from tests.documents.world import week
@@ -18,6 +20,23 @@ def store(tmp_path):
     """A database with nothing in it."""
     with open_store(tmp_path / "cell.sqlite") as store:
         yield store
+
+
+def heat(build):
+    """A record of heat with every number different, one moment before the upper half was there."""
+    names = [p.piece for p in build.nest.placements]
+    section = np.linspace(20.0, 170.0, 24, dtype=np.float32).reshape(2, 4, 3)
+    section[0, 2:] = np.nan
+    edges = [np.arange(n + 1.0) for n in (4, 3, 2)]
+    hours = np.arange(24.0).reshape(4, 3, 2)
+    doubt = Finding("heat.soft-for-long", Severity.NOTE, "30 h soft", names[0], "move it")
+    return CakeHeat(
+        pieces=tuple(PieceHeat(n, (i + 1.5, i + 2.5, i + 3.5), 160.0 + i, 9.0, 8.5, 0.25) for i, n in enumerate(names)),
+        time_s=np.array([-60.0, 120.0]), piece_c=np.arange(2.0 * len(names)).reshape(2, -1), section_c=section,
+        section_solid=np.full((4, 3), 0.1, dtype=np.float32), section_y_mm=95.0, cell_mm=(7.5, 8.0),
+        base_powder_mm=10.0, dose=PowderDose(hours, hours + 1, *edges), may_leave_s=4000.0, heat_error=1e-4, speed=1.1,
+        findings=(doubt,),
+    )  # fmt: skip
 
 
 @pytest.fixture
@@ -34,6 +53,7 @@ def full_week():
         plan.builds[0],
         nest=replace(plan.builds[0].nest, notes=("a note",)),
         verification=replace(plan.builds[0].verification, tightest=None, outside=(("L01-01", 0.25),)),
+        heat=heat(plan.builds[0]),
     )
     return replace(
         plan,

@@ -13,7 +13,8 @@ def difference(a: object, b: object, where: str = "plan") -> str | None:
     if is_dataclass(a) and type(a) is type(b):
         pairs = [(f".{f.name}", getattr(a, f.name), getattr(b, f.name)) for f in fields(a)]
     elif isinstance(a, np.ndarray) or isinstance(b, np.ndarray):
-        same = isinstance(a, np.ndarray) and isinstance(b, np.ndarray) and a.dtype == b.dtype and np.array_equal(a, b)
+        same = isinstance(a, np.ndarray) and isinstance(b, np.ndarray) and a.dtype == b.dtype
+        same = same and np.array_equal(a, b, equal_nan=a.dtype.kind == "f")
         return None if same else f"{where}: {a!r} != {b!r}"
     elif isinstance(a, Mapping) and isinstance(b, Mapping):
         if set(a) != set(b):

@@ -9,6 +9,7 @@ from sqlalchemy import create_engine, text
 
 from cakewright.model.build import Build, Cooling, LayerProfile, Nest, Placement, PowderNeed, PrintTime, Verification
 from cakewright.model.cell import Cell
+from cakewright.model.heat import CakeHeat, PieceHeat, PowderDose
 from cakewright.model.order import OrderLine, OrderList
 from cakewright.model.part import FileOrigin, Measures, Part
 from cakewright.model.plan import LineCost, LinePromise, Schedule, SetAside, Task, WeekPlan
@@ -113,10 +114,12 @@ def test_no_field_of_the_model_is_without_a_place(full_week):
         "order", "where", "nominal_size_mm", "rotation", "translation", "lines", "people", "start", "end",
         "tightest", "violations", "outside", "placements", "left_out", "base_mm", "seed", "seconds", "notes", "layer_s",
         "nest", "verification", "removal", "profile", "print_time", "cooling", "powder", "line_reasons",
+        "heat",
     }  # fmt: skip
     for table, kinds in made_of.items():
         columns = set(rows[table][0])
         lost = {f.name for kind in kinds for f in fields(kind)} - columns - elsewhere
         assert lost == set(), f"{table} does not keep {lost}"
-    whole = {WeekPlan: 15, Schedule: 5, OrderList: 3, Cooling: 8, LayerProfile: 4}
+    heat = {CakeHeat: 13, PieceHeat: 6, PowderDose: 5}
+    whole = {WeekPlan: 15, Schedule: 5, OrderList: 3, Cooling: 8, LayerProfile: 4, **heat}
     assert {kind: len(fields(kind)) for kind in whole} == whole, "teach store/write.py and store/read.py the new field"

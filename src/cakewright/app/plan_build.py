@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from cakewright.app.heat_build import heat_build
 from cakewright.errors import CakewrightError
 from cakewright.model.build import Build, Cooling, LayerProfile, LeftOut, Nest
 from cakewright.model.cell import Cell, ChamberType, Machine
@@ -19,13 +20,11 @@ from cakewright.nesting.separable import removal
 from cakewright.nesting.task import NestPiece, NestSpace, NestTask
 from cakewright.nesting.verify import verify_nest
 from cakewright.physics.buildtime import print_time
-from cakewright.physics.cake import HeatModel
 from cakewright.physics.cooling import cool
 from cakewright.physics.layers import layer_profile
-from cakewright.physics.opening import cool_build
 from cakewright.powder.balance import powder_need
 from cakewright.stopping import Stop
-from cakewright.units import MM3_PER_L, S_PER_MIN
+from cakewright.units import MM3_PER_L
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,19 +94,7 @@ def compute_build(
     way_out = removal(meshes, placed.placements, space, voxel_mm=placed.voxel_mm)
     profile = layer_profile(meshes, placed.placements, machine.layer_mm, placed.height_mm)
     hours = print_time(profile, machine, extra_layers_mm=chamber.base_mm + chamber.cover_mm)
-    heat = cool_build(
-        meshes,
-        placed.placements,
-        profile,
-        hours,
-        base_mm=(chamber.x_mm, chamber.y_mm),
-        base_powder_mm=chamber.base_mm,
-        cover_powder_mm=chamber.cover_mm,
-        material=material,
-        chamber_type=chamber,
-        room_c=cell.room_c,
-        model=HeatModel(in_machine_s=machine.minimum_cool_in_machine_min * S_PER_MIN),
-    )
+    cooling, heat = heat_build(meshes, placed, profile, hours, machine, cell)
     ratio, why = refresh_ratio(lines, cell)
     volume = float(sum(parts[p.part_key].measures.volume_mm3 for p in placed.placements))
     powder = powder_need(
@@ -133,10 +120,11 @@ def compute_build(
         removal=way_out,
         profile=profile,
         print_time=hours,
-        cooling=heat.cooling,
+        cooling=cooling,
         powder=powder,
         reason=batch.reason,
         line_reasons=batch.line_reasons,
+        heat=heat,
     )
 
 

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cakewright.errors import GeometryError
+from cakewright.model.heat import CakeHeat
 from cakewright.model.mesh import FloatArray
 
 
@@ -209,7 +210,11 @@ class PowderNeed:
 
 @dataclass(frozen=True, eq=False)
 class Build:
-    """One planned build with everything computed for it. `lines` are the order lines in it."""
+    """One planned build with everything computed for it. `lines` are the order lines in it.
+
+    `heat` is what the full heat model says (None in plans made before it was kept); `heat.dose` is the
+    thermal dose of the unsintered powder, region by region.
+    """
 
     key: str
     material: str
@@ -225,6 +230,7 @@ class Build:
     powder: PowderNeed
     reason: str
     line_reasons: tuple[tuple[int, str], ...] = field(default=())
+    heat: CakeHeat | None = None
 
     @property
     def pieces(self) -> int:

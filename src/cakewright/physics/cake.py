@@ -75,9 +75,9 @@ def growth(profile: LayerProfile, print_time: PrintTime, base_powder_mm: float, 
 class History:
     """One run, step by step. Times are seconds from the print end (negative while printing).
 
-    `piece_max_c`, `piece_min_c` (k, pieces); `section_c` (k, nz, nx) at the middle y; `watch_c` (k, m) at the
-    watched places; `dose_h`, `solidified_s`, `front_c_mm` (nz, ny, nx): hours at bed temperature with the
-    same ageing, time of falling below crystallisation and the temperature gradient then.
+    `piece_max_c`, `piece_min_c` (k, pieces); `section_c` (k, nz, nx) at the middle y, NaN where nothing lies
+    yet; `watch_c` (k, m) at the watched places; `dose_h`, `solidified_s`, `front_c_mm` (nz, ny, nx): hours at
+    bed temperature with the same ageing, time of falling below crystallisation and the temperature gradient then.
     """
 
     time_s: list[float] = field(default_factory=list)
@@ -86,7 +86,7 @@ class History:
     mean_c: list[float] = field(default_factory=list)
     piece_max_c: list[FloatArray] = field(default_factory=list)
     piece_min_c: list[FloatArray] = field(default_factory=list)
-    section_c: list[FloatArray] = field(default_factory=list)
+    section_c: list[NDArray[np.float32]] = field(default_factory=list)
     watch_c: list[FloatArray] = field(default_factory=list)
     hottest_cell: tuple[int, int, int] = (0, 0, 0)
     dose_h: FloatArray = field(default_factory=lambda: np.zeros((0, 0, 0)))
@@ -233,7 +233,9 @@ class Cake:
         h.piece_max_c.append(high)
         h.piece_min_c.append(low)
         h.watch_c.append(np.array([t[cell] for cell in self.watched]))
-        h.section_c.append(np.ascontiguousarray(t.transpose(1, 0, 2)[self.grid.cells[1] // 2]))
+        section = t[:, self.grid.cells[1] // 2, :].astype(np.float32)
+        section[self.block.active :] = np.nan
+        h.section_c.append(section)
 
 
 def _warmest_skin(block: Block, faces: Faces) -> float:

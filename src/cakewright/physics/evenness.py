@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cakewright.findings import Finding, Severity
 from cakewright.model.build import LayerProfile
@@ -47,15 +48,20 @@ def area_jumps(profile: LayerProfile, floor_mm2: float) -> list[tuple[float, flo
     return [(float(k) * profile.layer_mm, float(change[k])) for k in where]
 
 
+def zone_cuts(cells: int, per_side: int) -> NDArray[np.int64]:
+    """Where cells are cut into at most `per_side` zones, ends included."""
+    return np.unique(np.linspace(0, cells, min(per_side, cells) + 1).astype(np.int64))
+
+
 def zones(solid: SolidGrid, per_side: int = int(numbers.ZONES.value)) -> Zones:
     """Mean share of plastic in `per_side` zones along each side (fewer where there are fewer cells)."""
     share: FloatArray = solid.share
     edges = []
     for axis, (n, size) in enumerate(zip(solid.grid.cells, solid.grid.size_mm, strict=True)):
-        cuts = np.unique(np.linspace(0, n, min(per_side, n) + 1).astype(int))
+        cuts = zone_cuts(n, per_side)
         widths = np.diff(cuts).reshape([-1 if a == axis else 1 for a in range(3)])
         share = np.add.reduceat(share, cuts[:-1], axis=axis) / widths
-        edges.append(cuts * size - (solid.grid.base_powder_mm if axis == 0 else 0.0))
+        edges.append(np.asarray(cuts * size - (solid.grid.base_powder_mm if axis == 0 else 0.0), dtype=np.float64))
     mean = float(share.mean())
     return Zones(share, (edges[0], edges[1], edges[2]), float(share.std() / mean) if mean > 0 else 0.0)
 

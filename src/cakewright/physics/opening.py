@@ -7,10 +7,12 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cakewright.findings import Finding, Severity
 from cakewright.model.build import Cooling, LayerProfile, Placement, PrintTime
 from cakewright.model.cell import ChamberType, Material
+from cakewright.model.heat import PieceHeat
 from cakewright.model.mesh import FloatArray, Mesh
 from cakewright.physics.cake import Cake, Growth, HeatModel, History, growth
 from cakewright.physics.cooling import target_theta
@@ -18,23 +20,6 @@ from cakewright.physics.grid import CakeGrid, SolidGrid, solid_grid
 from cakewright.physics.layers import height_of
 from cakewright.sources import physics as numbers
 from cakewright.units import S_PER_H
-
-
-@dataclass(frozen=True, slots=True)
-class PieceHeat:
-    """One piece. Seconds count from the print end.
-
-    `opening_s`: its warmest place below the opening temperature (early, likely, late); `solid_s`: its last
-    place solidified; `hours_soft`: from its last layer until then; `front_c_mm`: steepest gradient in it
-    while solidifying, °C/mm.
-    """
-
-    piece: str
-    opening_s: tuple[float, float, float]
-    at_print_end_c: float
-    solid_s: float
-    hours_soft: float
-    front_c_mm: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,7 +39,7 @@ class BuildHeat:
     time_s: FloatArray
     piece_c: FloatArray
     watch_c: FloatArray
-    section_c: FloatArray
+    section_c: NDArray[np.float32]
     section_y_mm: float
     dose_h: FloatArray
     may_leave_s: float
@@ -235,10 +220,3 @@ def warp_findings(heat: BuildHeat) -> list[Finding]:
                 )
             )
     return out
-
-
-def powder_dose(heat: BuildHeat) -> tuple[float, float]:
-    """Mean (by mass) and largest dose of the unsintered powder, hours at bed temperature."""
-    powder = 1.0 - heat.solid.share
-    mean = float((heat.dose_h * powder).sum() / powder.sum())
-    return mean, float(heat.dose_h[powder > 0.5].max())

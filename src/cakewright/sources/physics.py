@@ -321,6 +321,9 @@ CROWDED = Reference(
     Status.DEFAULT,
     "chosen by us: a zone with more plastic than this is called crowded",
 )
+MOMENTS_KEPT = Reference(
+    "physics.moments_kept", 48, "moments of one build", Status.DEFAULT, "chosen by us: enough to slide through the cake"
+)
 ZONES = Reference("physics.zones", 8, "zones along each side", Status.DEFAULT, "chosen by us")
 
 # --- energy ------------------------------------------------------------------------------------------

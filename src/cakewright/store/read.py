@@ -30,7 +30,7 @@ from cakewright.model.mesh import Mesh
 from cakewright.model.order import OrderLine, OrderList
 from cakewright.model.part import FileOrigin, Freedom, Measures, OrientationRule, Part
 from cakewright.model.plan import LineCost, LinePromise, Schedule, SetAside, Task, TaskKind, WeekPlan
-from cakewright.store import schema
+from cakewright.store import heat, schema
 from cakewright.store.plain import from_json
 from cakewright.store.types import unpack
 from cakewright.units import LengthUnit
@@ -44,7 +44,7 @@ ORDERS = "\0orders"  # no part can be called that: where findings about the orde
 OF_BUILD = (
     schema.build_line, schema.line_reason, schema.placement, schema.left_out, schema.verification, schema.too_near,
     schema.outside, schema.removal_step, schema.stuck_piece, schema.hook, schema.layer_array, schema.cooling_point,
-    schema.powder_need,
+    schema.powder_need, *heat.OF_BUILD,
 )  # fmt: skip
 
 
@@ -167,6 +167,7 @@ def _build(row: Row, of: dict[str, Rows]) -> Build:
         print_time=_made(PrintTime, row, layer_s=arrays["layer_s"]),
         cooling=_cooling(row, of["cooling_point"]),
         powder=_made(PowderNeed, of["powder_need"][0]),
+        heat=heat.heat_of(of, f"build {row['key']}"),
     )
 
 

@@ -20,6 +20,7 @@ from cakewright.model.order import OrderLine
 from cakewright.model.part import Part
 from cakewright.model.plan import Task, WeekPlan
 from cakewright.store import schema
+from cakewright.store.heat import heat_rows
 from cakewright.store.plain import to_json
 from cakewright.store.types import pack
 
@@ -175,13 +176,15 @@ def _add_build(rows: Rows, position: int, build: Build) -> None:
             **dict(zip(("opening_early_s", "opening_likely_s", "opening_late_s"), cooling.opening_s, strict=True)),
             **_axes("hottest", cooling.hottest_mm),
             **flat(build, "lines", "nest", "verification", "removal", "profile", "print_time", "cooling", "powder",
-                   "line_reasons"),
+                   "line_reasons", "heat"),
         }
     )  # fmt: skip
     _add_nest(rows, build)
     _add_checks(rows, build)
     _add_arrays(rows, build)
     rows["powder_need"].append({"build": build.key, **flat(build.powder)})
+    for table, found in heat_rows(build).items():
+        rows[table] += found
 
 
 def _add(rows: Rows, table: str, build: Build, items: Iterable[Row]) -> None:

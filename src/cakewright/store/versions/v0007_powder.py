@@ -6,7 +6,7 @@ from alembic import op
 from cakewright.store.types import Instant
 
 revision = "0007_powder"
-down_revision = "0004_order_findings"
+down_revision = "0006_physics_records"
 branch_labels = None
 depends_on = None
 

@@ -1,0 +1,41 @@
+"""The heat of one build as its own machine and chamber give it, with the doubts that follow."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from cakewright.model.build import Cooling, LayerProfile, Nest, PrintTime
+from cakewright.model.cell import Cell, Machine
+from cakewright.model.heat import CakeHeat
+from cakewright.model.mesh import Mesh
+from cakewright.physics.cake import HeatModel
+from cakewright.physics.evenness import evenness_findings
+from cakewright.physics.keep import keep_heat
+from cakewright.physics.opening import cool_build, warp_findings
+from cakewright.units import S_PER_MIN
+
+
+def heat_build(
+    meshes: Mapping[str, Mesh], placed: Nest, profile: LayerProfile, hours: PrintTime, machine: Machine, cell: Cell
+) -> tuple[Cooling, CakeHeat]:
+    """Grow and cool the placed build; the simple curve for the calendar, and the record kept with the plan.
+
+    The record's `dose` is what the powder ledger needs: hours at bed temperature, by region and as a mean.
+    """
+    chamber = cell.chamber_type(machine.chamber_type)
+    material = cell.material(machine.material)
+    heat = cool_build(
+        meshes,
+        placed.placements,
+        profile,
+        hours,
+        base_mm=(chamber.x_mm, chamber.y_mm),
+        base_powder_mm=chamber.base_mm,
+        cover_powder_mm=chamber.cover_mm,
+        material=material,
+        chamber_type=chamber,
+        room_c=cell.room_c,
+        model=HeatModel(in_machine_s=machine.minimum_cool_in_machine_min * S_PER_MIN),
+    )
+    doubts = [*warp_findings(heat), *evenness_findings(profile, heat.solid, chamber.x_mm * chamber.y_mm)]
+    return heat.cooling, keep_heat(heat, material, doubts)
