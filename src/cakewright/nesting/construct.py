@@ -89,15 +89,19 @@ def place_in_order(
 class Workspace:
     """The space being filled, with what a search needs to fill it again and again."""
 
-    def __init__(self, bank: Bank) -> None:
+    def __init__(self, bank: Bank, kept_free: Words | None = None) -> None:
+        """`kept_free` are cells, shaped as `taken`, that no piece may use."""
         self.bank = bank
         self.taken = empty_space(bank)
+        self.kept_free = kept_free
         self.everywhere = np.array([0, bank.grid[0], 0, bank.grid[1]], np.int64)
 
     def reload(self, layout: Layout) -> None:
         """Mark exactly the pieces of `layout`."""
         b = self.bank
         mark_all(self.taken, b.fat, b.fat_at, b.cells, b.pad, layout.pose, layout.at)
+        if self.kept_free is not None:
+            self.taken |= self.kept_free
 
     def insert(self, layout: Layout, order: Ints, floor: Ints | None = None, window: Ints | None = None) -> int:
         """Add pieces to `layout` lowest first; returns how many found no place."""

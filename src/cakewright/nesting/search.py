@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
@@ -11,9 +11,14 @@ from cakewright.model.mesh import FloatArray, Mesh
 from cakewright.nesting.bank import Bank, Ints, make_bank
 from cakewright.nesting.construct import Layout, Workspace, construct, orders
 from cakewright.nesting.exact import cover_of, solve_cover
+from cakewright.nesting.fulfil import arranged, unreached
 from cakewright.nesting.improve import cost, improve
-from cakewright.nesting.separable import Block, take_apart
+from cakewright.nesting.objective import Objective
+from cakewright.nesting.release import make_removable
+from cakewright.nesting.reserve import fixed_blocks, reserved_cells, specimens
+from cakewright.nesting.separable import Block
 from cakewright.nesting.task import NestPiece, NestTask
+from cakewright.nesting.thick import widened
 from cakewright.nesting.voxels import is_closed
 from cakewright.stopping import Stop
 
@@ -25,43 +30,6 @@ def volume_mm3(mesh: Mesh) -> float:
     """Enclosed volume from signed tetrahedra, without sign."""
     t = mesh.triangles - mesh.vertices.mean(axis=0)
     return abs(float(np.einsum("ij,ij->i", t[:, 0], np.cross(t[:, 1], t[:, 2])).sum()) / 6.0)
-
-
-def _blocks(layout: Layout, bank: Bank, chosen: Ints) -> list[Block]:
-    grids = {}
-    out = []
-    for i in chosen:
-        p = int(layout.pose[i])
-        if p not in grids:
-            words = bank.bare[bank.bare_at[p] : bank.bare_at[p + 1]]
-            nx, ny, nz = (int(c) for c in bank.cells[p])
-            bits = np.unpackbits(words.astype("<u8").view(np.uint8).reshape(nx, ny, -1), axis=2, bitorder="little")
-            grids[p] = np.ascontiguousarray(bits[:, :, :nz])
-        x, y, z = (int(v) for v in layout.at[i])
-        out.append(Block(grids[p], (x, y, z)))
-    return out
-
-
-def to_release(layout: Layout, bank: Bank) -> Ints:
-    """Pieces that must be placed anew so that everything else can be taken out."""
-    chosen = layout.placed
-    _, stuck, _ = take_apart(_blocks(layout, bank, chosen), (bank.grid[0], bank.grid[1], 0), release=True)
-    return np.array([chosen[k] for group in stuck for k in group], np.int64)
-
-
-def make_removable(work: Workspace, layout: Layout) -> Layout:
-    """Take out the pieces that keep others from leaving and drop them in again from above.
-
-    A piece that stands where it was dropped can be lifted straight out, and so can those below it afterwards.
-    """
-    bank = work.bank
-    out = to_release(layout, bank)
-    if not len(out):
-        return layout
-    layout = layout.copy()
-    layout.pose[out] = -1
-    work.drop(layout, out[np.argsort(-bank.count[bank.first[layout.part[out]]], kind="stable")])
-    return layout
 
 
 def _placements(layout: Layout, bank: Bank, pieces: Sequence[NestPiece], task: NestTask) -> tuple[Placement, ...]:
@@ -92,26 +60,35 @@ def _notes(task: NestTask, keys: Sequence[str]) -> tuple[str, ...]:
     return tuple(f"{k}: the mesh is not closed; its outer shell was nested as if it were solid" for k in open_parts)
 
 
-def nest(task: NestTask, *, stop: Stop, seed: int, progress: Callable[[int, float], None] | None = None) -> Nest:
-    """Place the pieces of `task` as low as possible, clear of each other and removable.
+def nest(
+    task: NestTask,
+    *,
+    stop: Stop,
+    seed: int,
+    progress: Callable[[int, float], None] | None = None,
+    arrange_stop: Stop | None = None,
+) -> Nest:
+    """Place the pieces of `task` as low as possible, clear of each other and removable, then as its wishes ask.
 
     `stop` rules the improvement; a complete construction is always made first. `progress(step, height)`
-    is called for each better build. Pieces without a place are in `left_out` with the reason. The
-    result depends on task, seed and stop rule only (a rule that reads a clock makes it depend on the machine).
+    is called for each better build. `arrange_stop` rules the arranging under the height found, when the
+    task has wishes (default: `wishes.arrange_steps`). Pieces without a place are in `left_out` with the
+    reason. The result depends on task, seed and stop rules only (a rule that reads a clock makes it
+    depend on the machine).
     """
     keys = sorted({p.part_key for p in task.pieces})
-    bank = make_bank(task, keys)
+    solid = {k: volume_mm3(mesh) for k, mesh in task.meshes.items()}
     part = np.array([keys.index(p.part_key) for p in task.pieces], np.int64)
-    priority = np.array([p.priority for p in task.pieces], np.float64)
-    work = Workspace(bank)
-    layout = Layout.empty(part)
-    if len(bank.cells):
-        rng = np.random.default_rng(seed)
-        layout = _filled(bank, part, task, stop, rng) or _search(work, part, priority, stop, rng, progress)
-    placements = _placements(layout, bank, task.pieces, task)
+    stands = specimens(task)
+    plain = make_bank(task, keys)
+    bank = widened(plain, task.wishes.extra_mm) if task.wishes is not None else plain
+    layout, notes = _layout(task, bank, part, solid, stands, stop, arrange_stop, seed, progress)
+    if bank is not plain and (layout.pose < 0).any():  # a piece without a place is worse than a narrow gap
+        bank = plain
+        layout, notes = _layout(task, bank, part, solid, stands, stop, arrange_stop, seed, progress)
+    placements = (*_placements(layout, bank, task.pieces, task), *stands)
     height = max((p.z_max_mm for p in placements), default=0.0)
     base = (task.space.x_mm, task.space.y_mm)
-    solid = {k: volume_mm3(task.meshes[k]) for k in keys}
     filled = sum(solid[p.part_key] for p in placements)
     return Nest(
         placements=placements,
@@ -122,15 +99,43 @@ def nest(task: NestTask, *, stop: Stop, seed: int, progress: Callable[[int, floa
         clearance_mm=task.clearance_mm,
         voxel_mm=task.voxel_mm,
         seed=seed,
-        notes=_notes(task, keys),
+        notes=(*_notes(task, keys), *notes, *unreached(task, placements)),
     )
+
+
+def _layout(
+    task: NestTask,
+    bank: Bank,
+    part: Ints,
+    solid_mm3: Mapping[str, float],
+    stands: Sequence[Placement],
+    stop: Stop,
+    arrange_stop: Stop | None,
+    seed: int,
+    progress: Callable[[int, float], None] | None,
+) -> tuple[Layout, tuple[str, ...]]:
+    """Search for the lowest layout, then arrange it; with notes on what was wished."""
+    layout = Layout.empty(part)
+    if not len(bank.cells):
+        return layout, ()
+    rng = np.random.default_rng(seed)
+    work = Workspace(bank)
+    if task.reserved:
+        work.kept_free = reserved_cells(task.reserved, task, work.taken.shape)
+    fixed = fixed_blocks(task, stands)
+    priority = np.array([p.priority for p in task.pieces], np.float64)
+    layout = _filled(bank, part, task, stop, rng) or _search(work, part, priority, stop, rng, progress, fixed)
+    if task.wishes is None:
+        return layout, ()
+    objective = Objective(task, bank, part, solid_mm3)
+    return arranged(work, layout, objective, arrange_stop, rng, stands=stands, fixed=fixed)
 
 
 def _filled(bank: Bank, part: Ints, task: NestTask, stop: Stop, rng: np.random.Generator) -> Layout | None:
     """The exact answer for pieces of whole cells that fill the space to the last cell, else None."""
     room = np.array([*task.space.inner_mm, task.space.height_mm]) / task.voxel_mm
     whole = np.round(room).astype(int)
-    if task.clearance_mm > 0 or np.abs(room - whole).max() > 1e-6:
+    if task.clearance_mm > 0 or task.reserved or np.abs(room - whole).max() > 1e-6:
         return None
     cover = cover_of(bank, part, (int(whole[0]), int(whole[1]), int(whole[2])))
     return None if cover is None else solve_cover(cover, part, stop, rng)
@@ -143,6 +148,7 @@ def _search(
     stop: Stop,
     rng: np.random.Generator,
     progress: Callable[[int, float], None] | None,
+    fixed: Sequence[Block] = (),
 ) -> Layout:
     bank = work.bank
     best: Layout | None = None
@@ -157,7 +163,7 @@ def _search(
         if stop(step, best_cost):
             break
     assert best is not None
-    safe = make_removable(work, best)
+    safe = make_removable(work, best, fixed)
     better, _ = improve(work, safe, priority, stop, rng, progress)
-    better = make_removable(work, better)
+    better = make_removable(work, better, fixed)
     return better if cost(better, bank, priority) <= cost(safe, bank, priority) else safe

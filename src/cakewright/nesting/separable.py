@@ -269,7 +269,8 @@ def take_apart(
     return order, stuck, hooked
 
 
-def _block(mesh: Mesh, placement: Placement, space: NestSpace, voxel_mm: float) -> Block:
+def block_of(mesh: Mesh, placement: Placement, space: NestSpace, voxel_mm: float) -> Block:
+    """A placed part as cells on the lattice of the space; its cavities stay open."""
     placed = mesh.placed(placement.rotation, placement.translation)
     margin = np.array([space.wall_margin_mm, space.wall_margin_mm, 0.0])
     low = (placed.box_mm[0] - margin) / voxel_mm
@@ -291,7 +292,7 @@ def removal(
     `order` goes from the top of the cake down and skips stuck pieces; `hooked` names, for a piece that
     others reach over or into, those that leave before it.
     """
-    blocks = [_block(meshes[p.part_key], p, space, voxel_mm) for p in placements]
+    blocks = [block_of(meshes[p.part_key], p, space, voxel_mm) for p in placements]
     room = [int(np.ceil(v / voxel_mm - 1e-6)) + 1 for v in (*space.inner_mm, space.height_mm)]
     for b in blocks:
         for a in range(3):

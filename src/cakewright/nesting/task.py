@@ -9,6 +9,7 @@ import numpy as np
 
 from cakewright.errors import InputError
 from cakewright.model.mesh import FloatArray, Mesh
+from cakewright.nesting.wishes import NestWishes, ReservedPlace
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,10 +45,19 @@ class NestSpace:
         """Free width and depth between the wall margins."""
         return self.x_mm - 2 * self.wall_margin_mm, self.y_mm - 2 * self.wall_margin_mm
 
+    @property
+    def box_mm(self) -> tuple[FloatArray, FloatArray]:
+        """Lowest and highest corner of the free room."""
+        m = self.wall_margin_mm
+        return np.array([m, m, 0.0]), np.array([self.x_mm - m, self.y_mm - m, self.height_mm])
+
 
 @dataclass(frozen=True, eq=False)
 class NestTask:
-    """Everything a nest needs. `rotations[part_key]` is (k, 3, 3), the orientations allowed for that part."""
+    """Everything a nest needs. `rotations[part_key]` is (k, 3, 3), the orientations allowed for that part.
+
+    `wishes` are asked of the nest beyond its height; without them only the height counts.
+    """
 
     meshes: Mapping[str, Mesh]
     pieces: Sequence[NestPiece]
@@ -55,6 +65,7 @@ class NestTask:
     space: NestSpace
     clearance_mm: float
     voxel_mm: float
+    wishes: NestWishes | None = None
 
     def __post_init__(self) -> None:
         """Name what is missing before any work is done."""
@@ -75,3 +86,10 @@ class NestTask:
                     f"part {key!r} has no allowed orientation (found shape {turns.shape}, expected (k, 3, 3))",
                     remedy="allow at least one orientation, for example as the part stands in its file",
                 )
+        if self.wishes is not None:
+            self.wishes.check(self.meshes, self.space.box_mm)
+
+    @property
+    def reserved(self) -> tuple[ReservedPlace, ...]:
+        """Places that are kept free."""
+        return self.wishes.reserved if self.wishes is not None else ()

@@ -151,3 +151,15 @@ def verify_nest(
         if gap < clearance_mm - tolerance or (clearance_mm <= tolerance and gap <= tolerance and _share(a, b)):
             violations.append(PairGap(a.piece, b.piece, gap))
     return Verification(clearance_mm, tightest, tuple(violations), outside, checked, clock() - start)
+
+
+def tightest_pair(meshes: Mapping[str, Mesh], placements: Sequence[Placement], reach_mm: float) -> PairGap | None:
+    """The two pieces nearest to each other with their exact gap; None when no two are nearer than `reach_mm`."""
+    standing = _stand(meshes, placements)
+    found: PairGap | None = None
+    for i, j in _near_pairs(standing, reach_mm):
+        cut = reach_mm if found is None else found.gap_mm
+        gap = _gap(standing[i], standing[j], cut)
+        if gap < cut:
+            found = PairGap(standing[i].piece, standing[j].piece, gap)
+    return found

@@ -173,7 +173,7 @@ def without_hollows(grid: Grid) -> Grid:
 
 
 @kernel
-def _near(grid: Grid, reach: int, limit: float) -> Grid:
+def grid_near(grid: Grid, reach: int, limit: float) -> Grid:
     """Cells whose box is nearer than sqrt(limit) cells to a set cell, three passes, one axis each."""
     nx, ny, nz = grid.shape
     far = np.float32(1e9)
@@ -253,5 +253,5 @@ def shape_of(mesh: Mesh, rotation: FloatArray, voxel_mm: float, clearance_mm: fl
     pad = int(np.ceil(clearance_mm / voxel_mm - 1e-6)) + 1
     reach = int(np.ceil(clearance_mm / fine_mm - 1e-6))
     limit = (clearance_mm / fine_mm - 1e-6) ** 2
-    fat = _coarser(_near(np.pad(solid, pad * split), reach, limit), split)
+    fat = _coarser(grid_near(np.pad(solid, pad * split), reach, limit), split)
     return Shape(bare, without_hollows(fat), pad, corner, lowest, size)
