@@ -5,11 +5,11 @@ A basket is never larger than hands can treat in one go; a line that is larger i
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil, floor, inf
 
-from cakewright.errors import NoCalendarError
+from cakewright.errors import InputError, NoCalendarError
 from cakewright.model.cell import Finish, FinishStep
 from cakewright.schedule.jobs import LineJob
 from cakewright.sources.schedule import BASKET_HANDS_MIN
@@ -49,29 +49,75 @@ def portions(minutes: int, longest: int) -> list[int]:
 
 
 def make_baskets(
-    lines: Sequence[LineJob], longest_stretch: Mapping[str, int], capacity_l: Mapping[str, float]
+    lines: Sequence[LineJob],
+    longest_stretch: Mapping[str, int],
+    capacity_l: Mapping[str, float],
+    begun: Mapping[str, tuple[int, ...]] | None = None,
 ) -> list[Basket]:
     """Baskets for all lines, most urgent first.
 
     `longest_stretch` is the longest unbroken span of each skill, `capacity_l` the largest station of each kind (0
-    or missing: no limit).
+    or missing: no limit). `begun` gives name and lines of baskets that have been begun: they come back as they were,
+    or InputError says which does not.
     """
-    groups: dict[tuple[Finish, frozenset[str]], list[LineJob]] = {}
+    begun = begun or {}
+    together = _linked(begun.values())
+    groups: dict[tuple[Finish, frozenset[str], frozenset[int]], list[LineJob]] = {}
     for job in sorted(lines, key=lambda j: (j.due_by, -j.weight, j.line)):
         if job.finish.steps and job.builds:
-            groups.setdefault((job.finish, frozenset(job.builds)), []).append(job)
+            key = (job.finish, frozenset(job.builds), together.get(job.line, frozenset()))
+            groups.setdefault(key, []).append(job)
     baskets: list[Basket] = []
-    for (finish, _), members in groups.items():
+    names = _Names(begun)
+    for (finish, _, _), members in groups.items():
         most = min(_most_pieces(finish, step, longest_stretch) for step in finish.steps)
         limits = [capacity_l.get(step.station_kind, 0.0) for step in finish.steps]
         for filling in _fill(members, most, min((c for c in limits if c > 0), default=inf)):
-            name = f"basket {len(baskets) + 1}"
             numbers = tuple(job.line for job, _ in filling)
+            name = names.take(numbers)
             pieces = sum(count for _, count in filling)
             known = all(job.litres > 0 for job, _ in filling)
             litres = sum(job.litres * count / job.pieces for job, count in filling) if known else 0.0
             baskets.append(Basket(name, finish, members[0].builds, numbers, pieces, litres))
+    names.finish()
     return baskets
+
+
+class _Names:
+    """Numbers new baskets around the names of those that have been begun."""
+
+    def __init__(self, begun: Mapping[str, tuple[int, ...]]) -> None:
+        self.waiting: dict[frozenset[int], list[str]] = {}
+        for name, numbers in begun.items():
+            self.waiting.setdefault(frozenset(numbers), []).append(name)
+        self.taken, self.last = set(begun), 0
+
+    def take(self, numbers: tuple[int, ...]) -> str:
+        """The name of a basket with these lines."""
+        if queue := self.waiting.get(frozenset(numbers)):
+            return queue.pop(0)
+        self.last += 1
+        while f"basket {self.last}" in self.taken:
+            self.last += 1
+        return f"basket {self.last}"
+
+    def finish(self) -> None:
+        """Refuse a begun basket that no longer comes about."""
+        left = [name for queue in self.waiting.values() for name in queue]
+        if left:
+            raise InputError(
+                f"{', '.join(left)} cannot be put together again: lines, pieces or hours have changed since",
+                remedy="leave out the kept tasks of that basket, or the lines that are done",
+            )
+
+
+def _linked(sets: Iterable[tuple[int, ...]]) -> dict[int, frozenset[int]]:
+    """For each line in a begun basket: all lines that are linked to it by such baskets."""
+    groups: list[frozenset[int]] = []
+    for members in map(frozenset, sets):
+        linked = [g for g in groups if g & members]
+        groups = [g for g in groups if not g & members] + [members.union(*linked)]
+    return {line: group for group in groups for line in group}
 
 
 def _fill(members: Sequence[LineJob], most: int, most_l: float) -> list[list[tuple[LineJob, int]]]:

@@ -13,6 +13,7 @@ import numpy as np
 
 from cakewright.compiled import kernel
 from cakewright.schedule.instance import Arrays, BoolArray, IntArray
+from cakewright.schedule.kept import UNSET
 
 NEVER = 1 << 39  # starts beyond this lie outside the horizon
 
@@ -36,6 +37,9 @@ class Placed(NamedTuple):
     machine_busy: IntArray
     machine_used: IntArray
     basket_end: IntArray  # (k,), -1 until placed
+    end: IntArray  # (b, 4) ends of the four hand tasks
+    printed: IntArray  # (b,) end of the last layer
+    cold: IntArray  # (b,) when the cake may be opened
 
 
 def empty_placed(a: Arrays) -> Placed:
@@ -49,7 +53,7 @@ def empty_placed(a: Arrays) -> Placed:
     return Placed(
         row(b), row(b), row(b), *four, row(steps), row(steps), row(steps), row(ops), row(ops), row(len(a.due)),
         np.empty_like(a.busy), np.empty_like(a.used), np.empty_like(a.machine_busy), np.empty_like(a.machine_used),
-        row(len(a.step_at) - 1),
+        row(len(a.step_at) - 1), np.full((b, 4), -1, dtype=np.int64), row(b), row(b),
     )  # fmt: skip
 
 
@@ -73,7 +77,7 @@ def first_gap(busy: IntArray, count: int, t: int, minutes: int) -> int:
 
 @kernel
 def book(busy: IntArray, counts: IntArray, row: int, start: int, end: int) -> None:
-    """Put [start, end) into a row, keeping it sorted."""
+    """Put [start, end) into a row, keeping starts and ends sorted; what overlaps still covers the same minutes."""
     if end <= start:
         return
     i = counts[row]
@@ -82,8 +86,11 @@ def book(busy: IntArray, counts: IntArray, row: int, start: int, end: int) -> No
         busy[row, i, 1] = busy[row, i - 1, 1]
         i -= 1
     busy[row, i, 0] = start
-    busy[row, i, 1] = end
+    busy[row, i, 1] = max(end, busy[row, i - 1, 1]) if i > 0 else end
     counts[row] += 1
+    while i + 1 < counts[row] and busy[row, i + 1, 1] < busy[row, i, 1]:
+        busy[row, i + 1, 1] = busy[row, i, 1]
+        i += 1
 
 
 @kernel
@@ -205,6 +212,8 @@ def try_machine(
             trial[0], trial[1], trial[2] = m, chamber, station
             trial[3], trial[4], trial[5], trial[6] = load, lift, unpack, clean
             trial[7], trial[8], trial[9], trial[10] = who_loads, who_lifts, who_unpacks, who_cleans
+            trial[11], trial[12], trial[13], trial[14] = load + a.load[b], lifted, end, clean + a.clean[b]
+            trial[15], trial[16] = printed, printed + a.cool[b]
             return end
         if soonest >= NEVER:
             return NEVER
@@ -220,23 +229,54 @@ def machine_gap(a: Arrays, p: Placed, b: int, m: int, t: int, minutes: int) -> i
 
 
 @kernel
+def place_started(a: Arrays, p: Placed, b: int, skill_start: int, skill_unpack: int, trial: IntArray) -> int:
+    """End of unpacking of a build whose loading is kept: what is not kept comes as early as hands allow."""
+    at, ends = a.kept_at[b], a.kept_end[b]
+    m, chamber, station = a.kept_place[b]
+    printed = a.kept_heat[b, 0] if a.kept_heat[b, 0] > UNSET else ends[0] + a.printing[b, m]
+    cold = a.kept_heat[b, 1] if a.kept_heat[b, 1] > UNSET else printed + a.cool[b]
+    trial[0], trial[1], trial[2], trial[15], trial[16] = m, chamber, station, printed, cold
+    trial[3], trial[7], trial[11] = at[0], a.kept_by[b, 0], ends[0]
+    minutes = (a.load[b], a.unload[b], a.unpack[b], a.clean[b])
+    ready = max(0, printed + a.in_machine[b])
+    for i in range(1, 4):
+        if at[i] > UNSET:
+            start, who, end = at[i], a.kept_by[b, i], ends[i]
+        elif i == 2:
+            start, who, trial[2] = place_at_station(
+                p.busy, p.used, a.can, skill_unpack, max(ready, cold), minutes[i], minutes[i], a.unpack_ok[b], -1
+            )
+            end = start + minutes[i]
+        else:
+            skill = skill_start if i == 1 else skill_unpack
+            start, who = place_hands(p.busy, p.used, a.can, skill, ready, minutes[i], 0, -1, -1)
+            end = start + minutes[i]
+        if start >= NEVER:
+            return NEVER
+        trial[3 + i], trial[7 + i], trial[11 + i] = start, who, end
+        ready = max(0, end)
+    unpacked: int = trial[13]
+    return unpacked
+
+
+@kernel
 def book_build(a: Arrays, p: Placed, b: int, best: IntArray) -> None:
-    """Write a placed build down and book machine, chamber, station and people."""
+    """Write a placed build down and book machine, chamber, station and people, those of kept tasks excepted."""
     m = best[0]
     p.machine[b], p.chamber[b], p.station[b] = best[0], best[1], best[2]
-    hands = (a.load[b], a.unload[b], a.unpack[b], a.clean[b])
+    p.printed[b], p.cold[b] = best[15], best[16]
     for i in range(4):
-        p.at[b, i], p.by[b, i] = best[3 + i], best[7 + i]
-        if best[7 + i] >= 0:
-            book(p.busy, p.used, best[7 + i], best[3 + i], best[3 + i] + hands[i])
-    lifted, cleaned = best[4] + a.unload[b], best[6] + a.clean[b]
-    book(p.busy, p.used, best[1], best[3], cleaned)
-    book(p.busy, p.used, best[2], best[5], best[5] + a.unpack[b])
+        p.at[b, i], p.by[b, i], p.end[b, i] = best[3 + i], best[7 + i], best[11 + i]
+        if best[7 + i] >= 0 and a.kept_at[b, i] == UNSET:
+            book(p.busy, p.used, best[7 + i], best[3 + i], best[11 + i])
+    book(p.busy, p.used, best[1], best[3], best[14])
+    if a.kept_at[b, 2] == UNSET:
+        book(p.busy, p.used, best[2], best[5], best[13])
     i = p.machine_used[m]
     while i > 0 and p.machine_busy[m, i - 1, 0] > best[3]:
         p.machine_busy[m, i] = p.machine_busy[m, i - 1]
         i -= 1
-    p.machine_busy[m, i, 0], p.machine_busy[m, i, 1], p.machine_busy[m, i, 2] = best[3], lifted, a.material[b]
+    p.machine_busy[m, i, 0], p.machine_busy[m, i, 1], p.machine_busy[m, i, 2] = best[3], best[12], a.material[b]
     p.machine_used[m] += 1
 
 
@@ -251,6 +291,8 @@ def running_bath(a: Arrays, p: Placed, s: int, t: int, start: int) -> int:
             continue
         begins, station = p.step_start[other], p.step_station[other]
         if begins < t or begins >= soonest or not a.step_ok[s, station]:
+            continue
+        if a.kept_step[other, 0] > UNSET and a.kept_step[other, 1] - begins != a.step_run[s]:
             continue
         limit, litres, known = a.capacity_l[station], a.step_litres[s], a.step_litres[s] > 0
         for third in range(len(p.step_start)):
@@ -267,9 +309,12 @@ def place_basket(a: Arrays, p: Placed, k: int) -> int:
     """Send a basket through its steps; minute at which it is out of the last one."""
     t = 0
     for i in range(a.basket_build_at[k], a.basket_build_at[k + 1]):
-        b = a.basket_build[i]
-        t = max(t, p.at[b, 2] + a.unpack[b])
+        t = max(t, p.end[a.basket_build[i], 2])
     for s in range(a.step_at[k], a.step_at[k + 1]):
+        if a.kept_step[s, 0] > UNSET:
+            p.step_by[s] = a.kept_step_who[s, 0]
+            t = max(0, a.kept_step[s, 2])
+            continue
         start, who, station = place_at_station(
             p.busy, p.used, a.can, a.step_skill[s], t, a.step_hands[s], a.step_run[s], a.step_ok[s], a.step_day_row[s]
         )
@@ -293,8 +338,7 @@ def place_line(a: Arrays, p: Placed, line: int) -> int:
     """Finish, inspect and pack a line; the minute at which it is ready."""
     t = 0
     for i in range(a.line_build_at[line], a.line_build_at[line + 1]):
-        b = a.line_build[i]
-        t = max(t, p.at[b, 2] + a.unpack[b])
+        t = max(t, p.end[a.line_build[i], 2])
     for i in range(a.line_basket_at[line], a.line_basket_at[line + 1]):
         k = a.line_basket[i]
         end = p.basket_end[k]
@@ -304,6 +348,10 @@ def place_line(a: Arrays, p: Placed, line: int) -> int:
     if t >= NEVER:
         return NEVER
     for i in range(a.op_at[line], a.op_at[line + 1]):
+        if a.kept_op[i, 0] > UNSET:
+            p.op_start[i], p.op_by[i] = a.kept_op[i, 0], a.kept_op_by[i]
+            t = max(0, a.kept_op[i, 1])
+            continue
         start, who = place_hands(p.busy, p.used, a.can, a.op_skill[i], t, a.op_hands[i], 0, -1, -1)
         if start >= NEVER:
             return NEVER
@@ -337,11 +385,24 @@ def decode(
         n = a.machine_used[m]
         p.machine_used[m] = n
         p.machine_busy[m, :n] = a.machine_busy[m, :n]
+    for i in range(a.kept_booking.shape[0]):
+        book(p.busy, p.used, a.kept_booking[i, 0], a.kept_booking[i, 1], a.kept_booking[i, 2])
     p.basket_end[:] = -1
     p.step_start[:] = -1
     p.step_station[:] = -1
-    trial, best = np.empty(11, np.int64), np.empty(11, np.int64)
+    for s in range(len(a.step_run)):
+        if a.kept_step[s, 0] > UNSET:
+            p.step_start[s], p.step_station[s] = a.kept_step[s, 0], a.kept_step_who[s, 1]
+    trial, best = np.empty(17, np.int64), np.empty(17, np.int64)
+    cost, last = 0.0, 0
     for b in build_order:
+        if a.kept_at[b, 0] > UNSET:
+            if place_started(a, p, b, skill_start, skill_unpack, trial) >= NEVER:
+                return np.inf
+            book_build(a, p, b, trial)
+    for b in build_order:
+        if a.kept_at[b, 0] > UNSET:
+            continue
         soonest = NEVER
         for m in range(a.printing.shape[1]):
             if a.printing[b, m] > 0 and (wanted_machine[b] < 0 or wanted_machine[b] == m):
@@ -352,7 +413,8 @@ def decode(
         if soonest >= NEVER:
             return np.inf
         book_build(a, p, b, best)
-    cost, last = 0.0, 0
+        if a.steady_at[b] > UNSET:
+            cost += a.steady * abs(best[3] - a.steady_at[b])
     for line in line_order:
         ready = place_line(a, p, line)
         if ready >= NEVER:

@@ -15,6 +15,7 @@ from cakewright.schedule.decode import Placed, decode, empty_placed
 from cakewright.schedule.feasible import check_jobs, check_possible
 from cakewright.schedule.instance import START, UNPACK, Instance, IntArray, make_instance
 from cakewright.schedule.jobs import BuildJob, LineJob
+from cakewright.schedule.kept import NOTHING_KEPT, Kept
 from cakewright.sources.schedule import EARLINESS_WEIGHT, HORIZON_DAYS, HORIZON_MOST_DAYS
 
 _MIN_PER_DAY = 24 * 60
@@ -86,6 +87,8 @@ def dispatch(
     lines: Sequence[LineJob],
     origin: datetime,
     closed: Mapping[str, Sequence[Span]] | None = None,
+    kept: Kept = NOTHING_KEPT,
+    steady_at: Mapping[str, int] | None = None,
 ) -> tuple[Decoder, Orders]:
     """The best dispatch rule on the shortest horizon that holds everything.
 
@@ -93,10 +96,10 @@ def dispatch(
     """
     check_jobs(builds, lines)
     horizon = _first_horizon(builds, origin)
-    check_possible(cell, builds, lines, origin, horizon)
+    check_possible(cell, builds, lines, origin, horizon, kept)
     longest = int(HORIZON_MOST_DAYS.value) * _MIN_PER_DAY
     while True:
-        decoder = Decoder(make_instance(cell, builds, lines, origin, horizon, closed))
+        decoder = Decoder(make_instance(cell, builds, lines, origin, horizon, closed, kept, steady_at))
         rules = dispatch_rules(decoder.instance)
         costs = [decoder.cost(orders) for orders in rules]
         best = int(np.argmin(costs))

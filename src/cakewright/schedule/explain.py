@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from cakewright.schedule.calendars import FAR, WEEKDAYS, words
 from cakewright.schedule.decode import NEVER, Placed, first_gap, first_machine_gap
 from cakewright.schedule.instance import INSPECT, PACK, START, UNPACK, Instance
+from cakewright.schedule.kept import UNSET
 from cakewright.sources.schedule import WAIT_WORTH_A_WORD_MIN
 from cakewright.units import hours_minutes
 
@@ -58,14 +59,15 @@ class Explainer:
         return int(max(builds, key=lambda b: self._unpacked(int(b))))
 
     def _unpacked(self, b: int) -> int:
-        return int(self.placed.at[b, 2] + self.a.unpack[b])
+        return int(self.placed.end[b, 2])
 
     def _straight_through(self, i: int) -> str:
         b = self._last_build(i)
-        printing = int(self.a.printing[b, self.placed.machine[b]])
+        printing = int(self.placed.printed[b] - self.placed.end[b, 0])
+        cooling = int(self.placed.cold[b] - self.placed.printed[b])
         bench = int(self.placed.ready[i]) - self._unpacked(b)
         return (
-            f"goes straight through: print {hours_minutes(printing)}, cool {hours_minutes(int(self.a.cool[b]))}, "
+            f"goes straight through: print {hours_minutes(printing)}, cool {hours_minutes(cooling)}, "
             f"bench {hours_minutes(bench)}"
         )
 
@@ -73,6 +75,8 @@ class Explainer:
 
     def _load_wait(self, b: int) -> Wait:
         ready, start = int(self.a.release[b]), int(self.placed.at[b, 0])
+        if self.a.kept_at[b, 0] > UNSET:
+            return Wait(0, "")
         if start - ready < self.least:
             return Wait(start - ready, "")
         machine, chamber = self._machine_free(b, ready), self._chamber_free(b, ready, start)
@@ -85,7 +89,7 @@ class Explainer:
     def _machine_free(self, b: int, t: int) -> int:
         """When the first suitable machine could take build b, its own booking left aside."""
         soonest = NEVER
-        length = int(self.placed.at[b, 1] + self.a.unload[b] - self.placed.at[b, 0])
+        length = int(self.placed.end[b, 1] - self.placed.at[b, 0])
         for m in range(self.a.printing.shape[1]):
             if self.a.printing[b, m] > 0:
                 table = self.placed.machine_busy[m][: self.placed.machine_used[m]]
@@ -98,7 +102,7 @@ class Explainer:
 
     def _chamber_free(self, b: int, t: int, start: int) -> int:
         """When a suitable chamber became free for good before `start`, bookings of other builds only."""
-        length = int(self.placed.at[b, 3] + self.a.clean[b] - self.placed.at[b, 0])
+        length = int(self.placed.end[b, 3] - self.placed.at[b, 0])
         rows = [c for c in range(self.a.chamber_ok.shape[1]) if self.a.chamber_ok[b, c]]
         return min((self._row_free(c, t, length, start) for c in rows), default=t)
 
@@ -125,13 +129,12 @@ class Explainer:
         for b, job in enumerate(self.instance.builds):
             if self.placed.chamber[b] != row:
                 continue
-            load, _, _, clean = (int(x) for x in self.placed.at[b])
-            printed = load + int(self.a.load[b] + self.a.printing[b, self.placed.machine[b]])
-            if load <= t < printed:
+            printed = int(self.placed.printed[b])
+            if self.placed.at[b, 0] <= t < printed:
                 return f"prints {job.key}"
-            if printed <= t < printed + self.a.cool[b]:
+            if printed <= t < self.placed.cold[b]:
                 return "cool"
-            if printed <= t < clean + self.a.clean[b]:
+            if printed <= t < self.placed.end[b, 3]:
                 return f"holds {job.key}, not yet unpacked and clean,"
         return "is out of use"
 
@@ -148,10 +151,8 @@ class Explainer:
 
     def _unpack_waits(self, b: int) -> list[Wait]:
         zone, origin = self.instance.cell.zone, self.instance.origin
-        load, lift, unpack, _ = (int(x) for x in self.placed.at[b])
-        printed = load + int(self.a.load[b] + self.a.printing[b, self.placed.machine[b]])
-        cold = printed + int(self.a.cool[b])
-        lifted = lift + int(self.a.unload[b])
+        _, lift, unpack, _ = (int(x) for x in self.placed.at[b])
+        printed, cold, lifted = (int(x) for x in (self.placed.printed[b], self.placed.cold[b], self.placed.end[b, 1]))
         waits = []
         if lifted > cold:
             could = printed + int(self.a.in_machine[b])
@@ -176,6 +177,9 @@ class Explainer:
             start = int(self.placed.step_start[s])
             hands, run = int(a.step_hands[s]), int(a.step_run[s])
             day_row = int(a.step_day_row[s])
+            if a.kept_step[s, 0] > UNSET:
+                at = int(a.kept_step[s, 2])
+                continue
             if day_row >= 0:
                 allowed = int(first_gap(a.busy[day_row], a.used[day_row], at, max(hands, 1)))
                 if allowed - at >= self.least:

@@ -7,10 +7,12 @@ from datetime import datetime
 
 from cakewright.errors import InputError, NoCalendarError
 from cakewright.model.cell import Cell, Finish
+from cakewright.model.plan import TaskKind
 from cakewright.schedule.baskets import step_minutes
 from cakewright.schedule.calendars import person_spans, subtract, weekday_spans
 from cakewright.schedule.instance import INSPECT, PACK, START, UNPACK, longest_stretches, machines_of
 from cakewright.schedule.jobs import BuildJob, LineJob
+from cakewright.schedule.kept import NOTHING_KEPT, Kept
 from cakewright.units import hours_minutes
 
 
@@ -33,12 +35,17 @@ def check_jobs(builds: Sequence[BuildJob], lines: Sequence[LineJob]) -> None:
 
 
 def check_possible(
-    cell: Cell, builds: Sequence[BuildJob], lines: Sequence[LineJob], origin: datetime, horizon_min: int
+    cell: Cell,
+    builds: Sequence[BuildJob],
+    lines: Sequence[LineJob],
+    origin: datetime,
+    horizon_min: int,
+    kept: Kept = NOTHING_KEPT,
 ) -> None:
     """Raise NoCalendarError for the first task that can never be done, naming the limiting resource."""
     longest = longest_stretches(cell, origin, horizon_min)
     for job in builds:
-        _check_build(cell, job, longest)
+        _check_build(cell, job, longest, kept)
     for line in lines:
         where = f"line {line.line}"
         _check_hands("inspecting", min(1, line.inspect_min), INSPECT, longest, where)
@@ -49,9 +56,10 @@ def check_possible(
         _check_finish(cell, finish, material, longest, origin, horizon_min)
 
 
-def _check_build(cell: Cell, job: BuildJob, longest: Mapping[str, int]) -> None:
+def _check_build(cell: Cell, job: BuildJob, longest: Mapping[str, int], kept: Kept) -> None:
     where = f"build {job.key}"
-    if not machines_of(cell, job):
+    begun = {kind for key, kind in kept.of_build if key == job.key}
+    if not begun and not machines_of(cell, job):
         fit = [m.name for m in cell.machines if m.material == job.material and m.chamber_type == job.chamber_type]
         raise NoCalendarError(
             f"no machine can print it: {job.material} in a {job.chamber_type} chamber is run by "
@@ -72,13 +80,14 @@ def _check_build(cell: Cell, job: BuildJob, longest: Mapping[str, int]) -> None:
             remedy="add a station of kind 'unpack' that takes the material",
             where=where,
         )
-    for what, minutes, skill in (
-        ("loading", job.load_min, START),
-        ("lifting out", job.unload_min, START),
-        ("unpacking", job.unpack_min, UNPACK),
-        ("cleaning the chamber", job.clean_min, UNPACK),
+    for what, minutes, skill, kind in (
+        ("loading", job.load_min, START, TaskKind.LOAD),
+        ("lifting out", job.unload_min, START, TaskKind.UNLOAD),
+        ("unpacking", job.unpack_min, UNPACK, TaskKind.UNPACK),
+        ("cleaning the chamber", job.clean_min, UNPACK, TaskKind.CLEAN),
     ):
-        _check_hands(what, minutes, skill, longest, where)
+        if kind not in begun:
+            _check_hands(what, minutes, skill, longest, where)
 
 
 def _check_hands(what: str, minutes: int, skill: str, longest: Mapping[str, int], where: str) -> None:

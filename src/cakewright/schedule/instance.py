@@ -17,15 +17,19 @@ from numpy.typing import NDArray
 
 from cakewright.errors import InputError, NoCalendarError
 from cakewright.model.cell import Cell, Finish, FinishStep, Machine, Person
+from cakewright.model.plan import TaskKind
 from cakewright.schedule.baskets import Basket, make_baskets, portions, step_minutes
 from cakewright.schedule.calendars import FAR, Span, gaps, merge, minutes_after, person_spans, weekday_spans
 from cakewright.schedule.jobs import BuildJob, LineJob
-from cakewright.sources.schedule import BASKET_HANDS_MIN
+from cakewright.schedule.kept import NOTHING_KEPT, UNSET, Kept
+from cakewright.schedule.kept_arrays import kept_arrays, kept_ops, rows_of
+from cakewright.sources.schedule import BASKET_HANDS_MIN, STEADY_WEIGHT
 
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 FloatArray = NDArray[np.float64]
 START, UNPACK, INSPECT, PACK = "start", "unpack", "inspect", "pack"
+_KIND = {INSPECT: TaskKind.INSPECT, PACK: TaskKind.PACK}
 
 
 class Arrays(NamedTuple):
@@ -70,6 +74,18 @@ class Arrays(NamedTuple):
     op_skill: IntArray
     due: IntArray  # (l,)
     weight: FloatArray  # (l,)
+    kept_at: IntArray  # (b, 4) starts of kept loading, lifting out, unpacking, cleaning; UNSET where free
+    kept_end: IntArray  # (b, 4)
+    kept_by: IntArray  # (b, 4) person
+    kept_heat: IntArray  # (b, 2) end of a kept print, of a kept cooling
+    kept_place: IntArray  # (b, 3) machine, chamber row, station row of kept tasks, -1 where free
+    kept_step: IntArray  # (steps, 3) start, end, end of the wait
+    kept_step_who: IntArray  # (steps, 2) person, station
+    kept_op: IntArray  # (ops, 2) start, end
+    kept_op_by: IntArray
+    kept_booking: IntArray  # (n, 3) row, start, end: people and stations in kept tasks
+    steady_at: IntArray  # (b,) loading in the plan before, UNSET where there was none
+    steady: float  # cost of a minute by which a loading moves against the plan before
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,6 +104,7 @@ class Instance:
     arrays: Arrays
     chamber_row: int
     station_row: int
+    kept: Kept = NOTHING_KEPT
 
     def name_of_row(self, row: int) -> str:
         """The person, chamber or station of a row of the busy table; '' for -1."""
@@ -138,20 +155,29 @@ def make_instance(
     origin: datetime,
     horizon_min: int,
     closed: Mapping[str, Sequence[Span]] | None = None,
+    kept: Kept = NOTHING_KEPT,
+    steady_at: Mapping[str, int] | None = None,
 ) -> Instance:
-    """The arrays for a horizon; `closed` takes named machines, chambers, stations or people out for spans."""
+    """The arrays for a horizon.
+
+    `closed` takes named machines, chambers, stations or people out for spans; `kept` are tasks that stay as they are;
+    `steady_at` gives for builds the minute of their loading in the plan before, from which they should move little.
+    """
     people = tuple(sorted(cell.people, key=lambda p: len(p.skills)))  # specialists are asked first
     with_builds = tuple(line for line in lines if line.builds)
     longest = longest_stretches(cell, origin, horizon_min)
-    baskets = tuple(make_baskets(with_builds, longest, _largest(cell)))
+    baskets = tuple(make_baskets(with_builds, longest, _largest(cell), kept.basket_lines()))
     skills = tuple(sorted({s for p in people for s in p.skills} | {START, UNPACK, INSPECT, PACK} | _step_skills(lines)))
     chamber_row, station_row = len(people), len(people) + len(cell.chambers)
     table = _Table(cell, people, origin, horizon_min, closed or {})
     build_index = {job.key: i for i, job in enumerate(builds)}
     steps = _step_arrays(cell, baskets, {b.key: b.material for b in builds}, skills, station_row, table)
-    ops = [_line_ops(line, longest, skills) for line in with_builds]
+    ops = [_line_ops(line, longest) for line in with_builds]
     rows = station_row + len(cell.stations)
-    hands_most = 5 * len(builds) + len(steps["step_hands"]) + sum(map(len, ops)) + 4
+    by_name = rows_of(people, cell)
+    fixed = kept_arrays(kept, cell, builds, baskets, with_builds, origin, by_name, table.rows)
+    kinds = [[_KIND[skill] for _, skill in op] for op in ops]
+    hands_most = 5 * len(builds) + len(steps["step_hands"]) + sum(map(len, ops)) + len(fixed["kept_booking"]) + 4
     busy, used = table.packed(hands_most)
     machine_busy, machine_used = _machine_table(cell, len(builds), closed or {})
     arrays = Arrays(
@@ -169,9 +195,13 @@ def make_instance(
         **_ragged("line_basket", [[i for i, b in enumerate(baskets) if ln.line in b.lines] for ln in with_builds]),
         op_at=_offsets(ops),
         op_hands=_ints(hands for op in ops for hands, _ in op),
-        op_skill=_ints(skill for op in ops for _, skill in op),
+        op_skill=_ints(skills.index(skill) for op in ops for _, skill in op),
         due=_ints(minutes_after(origin, line.due_by) for line in with_builds),
         weight=np.array([line.weight for line in with_builds], dtype=np.float64),
+        **kept_ops(fixed.pop("kept_op_tasks"), kinds, origin, by_name),
+        **fixed,
+        steady_at=_ints((steady_at or {}).get(job.key, UNSET) for job in builds),
+        steady=float(STEADY_WEIGHT.value),
     )
     return Instance(
         cell,
@@ -186,6 +216,7 @@ def make_instance(
         arrays,
         chamber_row,
         station_row,
+        kept,
     )
 
 
@@ -324,11 +355,11 @@ def _largest(cell: Cell) -> dict[str, float]:
     return {kind: 0.0 if min(sizes) <= 0 else max(sizes) for kind, sizes in kinds.items()}
 
 
-def _line_ops(line: LineJob, longest: Mapping[str, int], skills: Sequence[str]) -> list[tuple[int, int]]:
+def _line_ops(line: LineJob, longest: Mapping[str, int]) -> list[tuple[int, str]]:
     """Bench work after finishing as (hands, skill) portions: inspection, then packing."""
     comfortable = int(BASKET_HANDS_MIN.value)
     return [
-        (minutes, skills.index(skill))
+        (minutes, skill)
         for skill, whole in ((INSPECT, line.inspect_min), (PACK, line.pack_min))
         for minutes in portions(whole, max(1, min(comfortable, longest.get(skill, 0))))
     ]

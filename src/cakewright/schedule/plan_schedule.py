@@ -2,43 +2,72 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
+from types import MappingProxyType
 
-from cakewright.errors import NotConvergedError
+from cakewright.errors import InputError, NotConvergedError
 from cakewright.model.cell import Cell
-from cakewright.model.plan import LinePromise, Schedule
-from cakewright.schedule.calendars import instant_of
+from cakewright.model.plan import LinePromise, Schedule, Task, TaskKind
+from cakewright.schedule.calendars import instant_of, minutes_after
 from cakewright.schedule.dispatch import Decoder, Orders, dispatch
 from cakewright.schedule.explain import Explainer
 from cakewright.schedule.improve import improve
 from cakewright.schedule.instance import origin_of
 from cakewright.schedule.jobs import BuildJob, LineJob
+from cakewright.schedule.kept import closed_minutes, sort_kept
 from cakewright.schedule.tasks import make_tasks
 from cakewright.schedule.validate import validate
 from cakewright.stopping import Stop
 
 
 def plan_schedule(
-    cell: Cell, builds: Sequence[BuildJob], lines: Sequence[LineJob], *, start: datetime, stop: Stop, seed: int
+    cell: Cell,
+    builds: Sequence[BuildJob],
+    lines: Sequence[LineJob],
+    *,
+    start: datetime,
+    stop: Stop,
+    seed: int,
+    frozen: Sequence[Task] = (),
+    unavailable: Mapping[str, Sequence[tuple[datetime, datetime]]] = MappingProxyType({}),
+    previous: Sequence[Task] = (),
 ) -> tuple[Schedule, tuple[LinePromise, ...]]:
     """Place every build and every line, with people named, and say for each line when and why then.
 
     Dispatch by urgency, then local search until `stop` (one step is one complete schedule tried). The same seed
     and a stop rule that counts steps give the same schedule.
 
+    Parameters
+    ----------
+    frozen
+        Tasks that keep their times and names: done, started or promised. They may lie before `start`, last longer or
+        shorter than planned, and are in the schedule exactly as given. A build that is begun has its loading among
+        them; a basket has its steps in order, from the first on, under the label it had. What follows a frozen task and
+        is not frozen itself (the print after a loading, lifting out, drying) is planned.
+    unavailable
+        For names of machines, chambers, stations or people: windows in which they cannot be used. A build that is
+        begun stays in its machine and chamber all the same.
+    previous
+        Tasks of the plan before: a loading moves away from its time there only for a gain (`schedule.steady_weight`).
+
     Raises
     ------
     NoCalendarError
         When a task can never be done; the message names what is missing.
     InputError
-        When keys or line numbers occur twice, a line names an unknown build, or `start` has no time zone.
+        When keys or line numbers occur twice, a line names an unknown build, `start` has no time zone, or frozen tasks
+        cannot be kept together.
     """
-    decoder, orders = dispatch(cell, builds, lines, origin_of(start))
+    origin = origin_of(start)
+    kept = sort_kept(frozen, cell, builds, lines)
+    closed = closed_minutes(unavailable, cell, origin)
+    before = {t.build: minutes_after(origin, t.start) for t in previous if t.kind is TaskKind.LOAD}
+    decoder, orders = dispatch(cell, builds, lines, origin, closed, kept, before)
     first = decoder.cost(orders)
     orders, tried = improve(decoder, orders, stop, seed)
     notes = (f"{tried} schedules tried", f"cost {first:.0f} by dispatch, {decoder.cost(orders):.0f} after search")
-    schedule = judged(cell, builds, lines, decoder, orders, "dispatch and local search", notes)
+    schedule = judged(cell, builds, lines, decoder, orders, "dispatch and local search", notes, unavailable)
     return schedule, promises(decoder, orders, lines)
 
 
@@ -50,12 +79,18 @@ def judged(
     orders: Orders,
     method: str,
     notes: tuple[str, ...],
+    unavailable: Mapping[str, Sequence[tuple[datetime, datetime]]] = MappingProxyType({}),
 ) -> Schedule:
     """The schedule of `orders` with names, refused when the independent validator finds a broken rule."""
     instance = decoder.instance
     tasks = make_tasks(instance, decoder.schedule(orders))
     schedule = Schedule(instance.origin, tasks, method, True, notes)
-    broken = validate(cell, builds, lines, schedule)
+    broken = validate(cell, builds, lines, schedule, instance.kept.tasks, unavailable)
+    if broken and instance.kept.tasks:
+        raise InputError(
+            f"the tasks to be kept do not go together with the rest: {broken[0].text}",
+            remedy="free the later one of the two, or the window in which something is out of use",
+        )
     if broken:
         raise NotConvergedError(
             f"the schedule breaks {len(broken)} rules, first: {broken[0].text}",

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+from cakewright.model.cell import FinishStep
 from cakewright.model.plan import Task, TaskKind
-from cakewright.schedule.calendars import instant_of, words
+from cakewright.schedule.baskets import Basket
+from cakewright.schedule.calendars import instant_of, minutes_after, words
 from cakewright.schedule.decode import Placed
 from cakewright.schedule.instance import Instance
+from cakewright.schedule.kept import UNSET
 
 
 def make_tasks(instance: Instance, placed: Placed) -> tuple[Task, ...]:
-    """All tasks in order of time; nothing that lasts no time is listed."""
+    """All tasks in order of time, the kept ones as they were given; nothing that lasts no time is listed."""
     writer = _Writer(instance)
     for b in range(len(instance.builds)):
         _build_tasks(writer, placed, b)
@@ -17,7 +22,8 @@ def make_tasks(instance: Instance, placed: Placed) -> tuple[Task, ...]:
         _basket_tasks(writer, placed, k)
     for i in range(len(instance.lines)):
         _bench_tasks(writer, placed, i)
-    return tuple(sorted(writer.tasks, key=lambda t: (t.start, t.end, t.kind, t.build, t.lines, t.label)))
+    tasks = [*writer.tasks, *instance.kept.tasks]
+    return tuple(sorted(tasks, key=lambda t: (t.start, t.end, t.kind, t.build, t.lines, t.label)))
 
 
 class _Writer:
@@ -67,26 +73,22 @@ def _build_tasks(writer: _Writer, placed: Placed, b: int) -> None:
     key, lines = job.key, tuple(ln.line for ln in instance.lines if job.key in ln.builds)
     machine, chamber = instance.machines[placed.machine[b]].name, int(placed.chamber[b])
     load, lift, unpack, clean = (int(x) for x in placed.at[b])
+    door, lifted, unpacked, cleaned = (int(x) for x in placed.end[b])
     loads, lifts, unpacks, cleans = (int(x) for x in placed.by[b])
-    door = load + job.load_min
-    printed = door + job.print_min[machine]
-    cold = printed + job.cool_min
+    printed, cold = int(placed.printed[b]), int(placed.cold[b])
     until = words(instance.origin, cold, instance.cell.zone)
-    writer.add(TaskKind.LOAD, key, lines, load, door, person=loads, machine=machine, chamber=chamber)
-    writer.add(TaskKind.PRINT, key, lines, door, printed, machine=machine, chamber=chamber)
-    writer.add(TaskKind.COOL, key, lines, printed, cold, chamber=chamber, label=f"may be opened from {until}")
-    writer.add(TaskKind.UNLOAD, key, lines, lift, lift + job.unload_min, person=lifts, machine=machine, chamber=chamber)
-    writer.add(
-        TaskKind.UNPACK,
-        key,
-        lines,
-        unpack,
-        unpack + job.unpack_min,
-        person=unpacks,
-        chamber=chamber,
-        station=int(placed.station[b]),
-    )
-    writer.add(TaskKind.CLEAN, key, lines, clean, clean + job.clean_min, person=cleans, chamber=chamber)
+    station = int(placed.station[b])
+
+    def add(kind: TaskKind, start: int, end: int, person: int = -1, **more: Any) -> None:
+        if (key, kind) not in instance.kept.of_build:
+            writer.add(kind, key, lines, start, end, person=person, chamber=chamber, **more)
+
+    add(TaskKind.LOAD, load, door, loads, machine=machine)
+    add(TaskKind.PRINT, door, printed, machine=machine)
+    add(TaskKind.COOL, printed, cold, label=f"may be opened from {until}")
+    add(TaskKind.UNLOAD, lift, lifted, lifts, machine=machine)
+    add(TaskKind.UNPACK, unpack, unpacked, unpacks, station=station)
+    add(TaskKind.CLEAN, clean, cleaned, cleans)
 
 
 def _basket_tasks(writer: _Writer, placed: Placed, k: int) -> None:
@@ -94,6 +96,9 @@ def _basket_tasks(writer: _Writer, placed: Placed, k: int) -> None:
     basket = instance.baskets[k]
     build = basket.builds[0] if len(basket.builds) == 1 else ""
     for s, step in zip(range(a.step_at[k], a.step_at[k + 1]), basket.finish.steps, strict=True):
+        if a.kept_step[s, 0] > UNSET:
+            _rest_of_kept(writer, basket, step, [int(x) for x in a.kept_step[s]], int(placed.step_station[s]))
+            continue
         start, station = int(placed.step_start[s]), int(placed.step_station[s])
         hands, end = start + int(a.step_hands[s]), start + int(a.step_run[s])
         together = (placed.step_station == station) & (placed.step_start == start)
@@ -107,6 +112,25 @@ def _basket_tasks(writer: _Writer, placed: Placed, k: int) -> None:
         writer.add(TaskKind.WAIT, build, basket.lines, end, end + step.wait_min, label=f"{basket.name}: dries or cures")
 
 
+def _rest_of_kept(writer: _Writer, basket: Basket, step: FinishStep, times: list[int], station: int) -> None:
+    """What follows by itself on a kept step whose hands are done: the bath runs on, pieces dry."""
+    start, end, over = times
+    origin = writer.instance.origin
+    kept = [t for t in writer.instance.kept.of_basket[basket.name] if minutes_after(origin, t.start) >= start]
+    hands = next(t for t in kept if t.kind is TaskKind.FINISH)
+    done = max(minutes_after(origin, t.end) for t in kept if minutes_after(origin, t.end) <= over)
+    if done < end:
+        writer.add(
+            TaskKind.FINISH, hands.build, basket.lines, done, end, station=station,
+            label=f"{hands.label} runs by itself",
+        )  # fmt: skip
+    if step.wait_min and done < over:
+        writer.add(
+            TaskKind.WAIT, hands.build, basket.lines, over - step.wait_min, over,
+            label=f"{basket.name}: dries or cures",
+        )  # fmt: skip
+
+
 def _bench_tasks(writer: _Writer, placed: Placed, i: int) -> None:
     instance, a = writer.instance, writer.instance.arrays
     line = instance.lines[i]
@@ -116,4 +140,6 @@ def _bench_tasks(writer: _Writer, placed: Placed, i: int) -> None:
         minutes, start = int(a.op_hands[op]), int(placed.op_start[op])
         kind = TaskKind.INSPECT if inspected < line.inspect_min else TaskKind.PACK
         inspected += minutes
+        if a.kept_op[op, 0] > UNSET:
+            continue
         writer.add(kind, build, (line.line,), start, start + minutes, person=int(placed.op_by[op]))

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import pairwise
+from types import MappingProxyType
 
 from cakewright.findings import Finding, Severity
 from cakewright.model.cell import Cell, FinishStep, Person, Shift, Station
@@ -25,14 +26,25 @@ _SKILL = {
     TaskKind.INSPECT: "inspect",
     TaskKind.PACK: "pack",
 }
+_BENCH = {TaskKind.FINISH, TaskKind.WAIT, TaskKind.INSPECT, TaskKind.PACK}
 _MINUTE = timedelta(minutes=1)
 
 
 def validate(
-    cell: Cell, builds: Sequence[BuildJob], lines: Sequence[LineJob], schedule: Schedule
+    cell: Cell,
+    builds: Sequence[BuildJob],
+    lines: Sequence[LineJob],
+    schedule: Schedule,
+    frozen: Sequence[Task] = (),
+    unavailable: Mapping[str, Sequence[tuple[datetime, datetime]]] = MappingProxyType({}),
 ) -> tuple[Finding, ...]:
-    """Every rule that the schedule breaks; empty when it can be carried out as written."""
-    judge = _Judge(cell, builds, lines, schedule)
+    """Every rule that the schedule breaks; empty when it can be carried out as written.
+
+    `frozen` tasks are facts: they must be there as they are, and their own times and people are not questioned, but
+    nothing else may collide with them. In the windows of `unavailable` a name may only be used by what was begun.
+    """
+    judge = _Judge(cell, builds, lines, schedule, frozen)
+    judge.kept_and_out_of_use(unavailable)
     judge.one_thing_at_a_time()
     judge.people_are_there()
     for job in builds:
@@ -49,7 +61,15 @@ def validate(
 class _Judge:
     """Collects broken rules."""
 
-    def __init__(self, cell: Cell, builds: Sequence[BuildJob], lines: Sequence[LineJob], schedule: Schedule) -> None:
+    def __init__(
+        self,
+        cell: Cell,
+        builds: Sequence[BuildJob],
+        lines: Sequence[LineJob],
+        schedule: Schedule,
+        frozen: Sequence[Task] = (),
+    ) -> None:
+        self.frozen = frozenset(frozen)
         self.cell, self.builds, self.lines, self.schedule = cell, builds, lines, schedule
         self.findings: list[Finding] = []
         self.person = {p.name: p for p in cell.people}
@@ -58,7 +78,7 @@ class _Judge:
         self.machine = {m.name: m for m in cell.machines}
         self.of_build: dict[tuple[str, TaskKind], list[Task]] = defaultdict(list)
         for task in schedule.tasks:
-            if task.kind not in {TaskKind.FINISH, TaskKind.WAIT, TaskKind.INSPECT, TaskKind.PACK}:
+            if task.kind not in _BENCH:
                 self.of_build[task.build, task.kind].append(task)
 
     def broken(self, code: str, message: str, where: str) -> None:
@@ -67,13 +87,40 @@ class _Judge:
             Finding(f"schedule.{code}", Severity.BLOCKING, message, where, "do not use this schedule; plan again")
         )
 
+    def kept_and_out_of_use(self, unavailable: Mapping[str, Sequence[tuple[datetime, datetime]]]) -> None:
+        """Every frozen task is there; nothing new uses what is out of use."""
+        for task in self.frozen - set(self.schedule.tasks):
+            self.broken(
+                "frozen-moved", f"the frozen task {task.start} to {task.end} is not in the schedule", _where(task)
+            )
+        begun = {t.build for t in self.frozen if t.build and t.kind not in _BENCH}
+        stays: dict[tuple[str, str], list[Task]] = defaultdict(list)
+        for task in self.schedule.tasks:
+            for name in {task.machine, task.chamber} - {""}:
+                if task.build not in begun:
+                    stays[task.build, name].append(task)
+            for name in (*task.people, task.station):
+                if task not in self.frozen:
+                    self._outside(name, task.start, task.end, unavailable.get(name, ()), _where(task))
+        for (key, name), tasks in stays.items():
+            start, end = min(t.start for t in tasks), max(t.end for t in tasks)
+            self._outside(name, start, end, unavailable.get(name, ()), f"build {key}")
+
+    def _outside(
+        self, name: str, start: datetime, end: datetime, windows: Iterable[tuple[datetime, datetime]], where: str
+    ) -> None:
+        for begins, ends in windows:
+            if start < ends and begins < end:
+                self.broken("out-of-use", f"{name} is out of use from {begins} to {ends}", where)
+
     # --- people, stations -----------------------------------------------------------------------------
 
     def one_thing_at_a_time(self) -> None:
         """No person and no station does two things at once; every name exists; nothing starts too early."""
         for task in self.schedule.tasks:
             where = _where(task)
-            if task.start < self.schedule.start or task.end <= task.start:
+            early = task.start < self.schedule.start and task not in self.frozen
+            if early or task.end <= task.start:
                 self.broken("wrong-times", f"runs from {task.start} to {task.end}", where)
             for what, name, known in (
                 ("machine", task.machine, self.machine),
@@ -123,7 +170,7 @@ class _Judge:
     def people_are_there(self) -> None:
         """Whoever does something has the skill and is on shift, outside breaks, for all of it."""
         for task in self.schedule.tasks:
-            for name in task.people:
+            for name in () if task in self.frozen else task.people:
                 person = self.person.get(name)
                 if person is None:
                     self.broken("unknown-name", f"person {name!r} is not in the cell", _where(task))
@@ -143,6 +190,8 @@ class _Judge:
             self.broken("missing-task", f"{len(found)} tasks '{kind}', expected one", f"build {job.key}")
             return None
         task = found[0]
+        if task in self.frozen:
+            return task
         if task.end - task.start != minutes * _MINUTE:
             self.broken("wrong-duration", f"lasts {task.end - task.start}, expected {minutes} min", _where(task))
         if hands and len(task.people) != 1:
@@ -154,15 +203,15 @@ class _Judge:
         where = f"build {job.key}"
         prints = self.of_build[job.key, TaskKind.PRINT]
         machine = self.machine.get(prints[0].machine) if prints else None
-        if machine is None or machine.name not in job.print_min:
+        begun = any(t in self.frozen for kind in TaskKind for t in self.of_build[job.key, kind])
+        if machine is None or (machine.name not in job.print_min and not begun):
             self.broken("wrong-machine", "is printed by no machine that can", where)
             return
-        if (machine.material, machine.chamber_type) != (job.material, job.chamber_type) or (
-            job.pinned_machine not in {None, machine.name}
-        ):
+        suits_machine = (machine.material, machine.chamber_type) == (job.material, job.chamber_type)
+        if not begun and not (suits_machine and job.pinned_machine in {None, machine.name}):
             self.broken("wrong-machine", f"machine {machine.name} does not suit it or it is pinned elsewhere", where)
         load = self._the(job, TaskKind.LOAD, job.load_min, True)
-        run = self._the(job, TaskKind.PRINT, job.print_min[machine.name], False)
+        run = self._the(job, TaskKind.PRINT, job.print_min.get(machine.name, 0), False)
         cool = self._the(job, TaskKind.COOL, job.cool_min, False)
         lift = self._the(job, TaskKind.UNLOAD, job.unload_min, True)
         unpack = self._the(job, TaskKind.UNPACK, job.unpack_min, True)
@@ -170,19 +219,20 @@ class _Judge:
         if run is None:
             return
         begins = load or run
-        if begins.start < job.release:
+        if begins.start < job.release and begins not in self.frozen:
             self.broken("too-early", f"starts {begins.start}, released {job.release}", where)
-        if load and load.end != run.start:
+        if load and load.end != run.start and run not in self.frozen:
             self.broken("wrong-order", "the print does not start when loading ends", where)
-        if cool and cool.start != run.end:
+        if cool and cool.start != run.end and cool not in self.frozen:
             self.broken("wrong-order", "cooling does not start at the print end", where)
         out = run.end + job.minimum_cool_in_machine_min * _MINUTE
-        if lift and lift.start < out:
+        if lift and lift.start < out and lift not in self.frozen:
             self.broken("too-hot", f"lifted out {lift.start}, not before {out}", where)
-        open_from = max(run.end + job.cool_min * _MINUTE, lift.end if lift else run.end)
-        if unpack and unpack.start < open_from:
+        cold = cool.end if cool else run.end + job.cool_min * _MINUTE
+        open_from = max(cold, lift.end if lift else run.end)
+        if unpack and unpack.start < open_from and unpack not in self.frozen:
             self.broken("too-hot", f"opened {unpack.start}, not before {open_from}", where)
-        if clean and clean.start < (unpack.end if unpack else open_from):
+        if clean and clean.start < (unpack.end if unpack else open_from) and clean not in self.frozen:
             self.broken("wrong-order", "the chamber is cleaned before it is unpacked", where)
         for task in (load, run, lift):
             if task and task.machine != machine.name:
@@ -280,6 +330,10 @@ class _Judge:
                 handling.append(0.0)
                 continue
             start, end = parts[0].start, parts[-1].end
+            if parts[0] in self.frozen:  # how it was done is a fact; its handling counts as done
+                handling.append(math.inf)
+                at, queue = self._after_fact(step, end, queue)
+                continue
             if start < at:
                 self.broken("wrong-order", f"{step.station_kind} starts {start}, not possible before {at}", name)
             if len(parts) == 2 and (parts[0].end != parts[1].start or parts[0].station != parts[1].station):
@@ -300,6 +354,12 @@ class _Judge:
         if queue:
             self.broken("surplus-task", f"{len(queue)} tasks too many", name)
         return handling
+
+    def _after_fact(self, step: FinishStep, end: datetime, queue: list[Task]) -> tuple[datetime, list[Task]]:
+        """When a frozen step has dried or cured, and the tasks that follow."""
+        if step.wait_min and queue and queue[0].kind is TaskKind.WAIT:
+            return queue[0].end, queue[1:]
+        return end + step.wait_min * _MINUTE, queue
 
     def _finish_hands(self, name: str, step: FinishStep, parts: list[Task]) -> None:
         first = parts[0]
@@ -355,11 +415,13 @@ class _Judge:
             self.broken("missing-task", f"finish {line.finish.name} is missing", where)
         at = max(self._unpacked(line), self.basket_end.get(line.line, self.schedule.start))
         for tasks, minutes, what in ((inspect, line.inspect_min, "inspection"), (pack, line.pack_min, "packing")):
-            if sum((t.end - t.start for t in tasks), timedelta()) != minutes * _MINUTE:
+            new = [t for t in tasks if t not in self.frozen]
+            planned = sum((t.end - t.start for t in new), timedelta())
+            if planned > minutes * _MINUTE or (planned < minutes * _MINUTE and len(new) == len(tasks)):
                 self.broken("wrong-duration", f"{what} does not add up to {minutes} min", where)
-            if any(len(t.people) != 1 for t in tasks):
+            if any(len(t.people) != 1 for t in new):
                 self.broken("nobody-assigned", f"{what} needs one person", where)
-            if any(t.start < at for t in tasks):
+            if any(t.start < at for t in new):
                 self.broken("wrong-order", f"{what} starts before {at}", where)
             self._apart("wrong-order", "the line would be in", tasks)
             at = max((t.end for t in tasks), default=at)

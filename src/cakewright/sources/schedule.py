@@ -84,3 +84,12 @@ BATCH_MARGIN = Reference(
     _HOUSE,
     "share of the best cost by which a changed set of batches may be worse and still be followed",
 )
+STEADY_WEIGHT = Reference(
+    "schedule.steady_weight",
+    0.02,
+    "1",
+    Status.DEFAULT,
+    _HOUSE,
+    "cost of moving a loading by one minute against the plan before, relative to one weighted minute late; small, so "
+    "that dates decide and nothing moves without gain",
+)
