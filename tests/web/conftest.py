@@ -20,6 +20,8 @@ def database(tmp_path_factory):
     with open_store(path) as store:
         for _ in range(2):
             store.save_plan(week(), made_by="Mira", at=TUESDAY)
+        store.add_job(kind="plan a week", by="Mira", folder="", at=TUESDAY)
+        store.change_job(1, state="done", ended_at=TUESDAY, plan=2)
     return path
 
 

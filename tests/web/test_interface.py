@@ -26,7 +26,7 @@ STATIC = application.HERE / "static"
 def test_every_operation_is_described_and_answers(client):
     """Each documented address answers with JSON or the binary scene."""
     document = client.get("/api/openapi.json").json()
-    fill = {"{version}": "2", "{number}": "3", "{key}": "B1"}
+    fill = {"{version}": "2", "{number}": "3", "{key}": "B1", "{job}": "1"}
     assert len(document["paths"]) >= 13
     for address, methods in document["paths"].items():
         for operation in methods.values():
@@ -201,3 +201,11 @@ def test_every_address_is_on_the_page_and_none_else(client):
     told = set(re.findall(r"^\| `([A-Z]+ /api/\S+)` \|", text, re.M))
     document = client.get("/api/openapi.json").json()
     assert told == {f"{method.upper()} {address}" for address, ways in document["paths"].items() for method in ways}
+
+
+def test_a_new_database_is_asked_for(tmp_path):
+    """An empty database is only made when asked for, and never in place of one that is there."""
+    path = tmp_path / "there.sqlite"
+    path.write_bytes(b"")
+    with pytest.raises(StoreError, match="already"):
+        serve(path, is_new=True)

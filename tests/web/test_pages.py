@@ -21,7 +21,7 @@ PAGES = [
     "/powder",
     "/papers",
 ]
-ALL = ["/plans", "/api/docs", *(f"/plans/2{below}" for below in PAGES)]
+ALL = ["/plans", "/inbox", "/jobs/1", "/api/docs", *(f"/plans/2{below}" for below in PAGES)]
 
 
 class Seen(HTMLParser):

@@ -32,18 +32,34 @@ def check_address(host: str, port: int) -> None:
         raise InputError(f"port {port}", remedy="use a number from 1024 to 65535", where="--port")
 
 
-def serve(db: str | Path, host: str = "127.0.0.1", port: int = 8765) -> None:
-    """Serve the pages over the plans in `db` until Ctrl+C.
+def serve(db: str | Path, host: str = "127.0.0.1", port: int = 8765, *, is_new: bool = False) -> None:
+    """Serve the pages over the plans in `db` until Ctrl+C; `is_new` makes an empty database first.
 
-    InputError for an address others can reach; StoreError when there is no database or it cannot be used.
+    InputError for an address others can reach; StoreError when there is no database (or already one, when a
+    new one was asked for) or it cannot be used.
     """
     import uvicorn
 
     check_address(host, port)
-    if not Path(db).exists():
-        raise StoreError("there is no database", remedy="plan a week first, e.g. `cakewright demo`", where=str(db))
+    _check_database(Path(db), is_new)
     with open_store(db) as store:
         # The pages stand on this floor, so they are named by text instead of imported.
         application = import_module("cakewright.web.application").create_app(store)
         print(f"cakewright: http://{host}:{port}  (Ctrl+C ends it)", flush=True)
         uvicorn.run(application, host=host.strip("[]"), port=port, log_level="warning", server_header=False)
+
+
+def _check_database(db: Path, is_new: bool) -> None:
+    if is_new and db.exists():
+        raise StoreError("there is a database already", remedy="leave --new out to open it", where=str(db))
+    if is_new:
+        try:
+            db.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as wrong:
+            raise StoreError(f"its folder cannot be made: {wrong.strerror}", where=str(db)) from wrong
+    elif not db.exists():
+        raise StoreError(
+            "there is no database",
+            remedy="plan a week first, see `cakewright demo`, or begin an empty one with --new",
+            where=str(db),
+        )

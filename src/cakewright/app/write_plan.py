@@ -40,9 +40,15 @@ TABLES: dict[str, Callable[[WeekPlan], str]] = {
 
 
 def write_plan(
-    plan: WeekPlan, out: str | Path, *, at: datetime | None = None, made_by: str = "", progress: Progress = quiet
+    plan: WeekPlan,
+    out: str | Path,
+    *,
+    at: datetime | None = None,
+    made_by: str = "",
+    progress: Progress = quiet,
+    database: str = DATABASE,
 ) -> tuple[WeekPlan, Path]:
-    """Save `plan` as the next version in `out/cakewright.sqlite` and write `out/plan-NNN/`.
+    """Save `plan` as the next version in the `database` file in `out` and write `out/plan-NNN/`.
 
     Returns the plan with its version number and the folder. The folder appears whole or not at all: it
     is written under a temporary name and renamed last; older versions are never touched. Raises
@@ -52,7 +58,7 @@ def write_plan(
     at = at or datetime.now(UTC)
     try:
         out.mkdir(parents=True, exist_ok=True)
-        store = open_store(out / DATABASE)
+        store = open_store(out / database)
     except OSError as wrong:
         raise StoreError(f"{out} cannot be written: {wrong.strerror}", remedy="choose another --out folder") from wrong
     try:

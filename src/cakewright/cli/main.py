@@ -127,11 +127,14 @@ def serve(
         str, typer.Option("--host", help="Address to listen on; only this machine without accounts.")
     ] = "127.0.0.1",
     port: Annotated[int, typer.Option("--port", min=0, max=65535)] = 8765,
+    new: Annotated[
+        bool, typer.Option("--new", help="Begin with an empty database; drop the files on the page.")
+    ] = False,
 ) -> None:
     """Open the plans in the web application on this machine."""
     from cakewright.app.serve import serve as open_pages
 
-    open_pages(db, host=host, port=port)
+    open_pages(db, host=host, port=port, is_new=new)
 
 
 @cli.command(rich_help_panel="To see it work")

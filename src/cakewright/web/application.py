@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -11,8 +12,9 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 
 from cakewright import __version__
+from cakewright.app.jobs import JobDesk
 from cakewright.store import Store
-from cakewright.web import api, bench, pages, trouble
+from cakewright.web import api, bench, inbox, pages, trouble
 from cakewright.web.files import LastingFiles
 from cakewright.web.security import LOCAL_HOSTS, OwnPagesOnly, SecureHeaders
 from cakewright.web.shelf import Shelf
@@ -27,7 +29,17 @@ def now_utc() -> datetime:
 
 def create_app(store: Store, *, clock: Callable[[], datetime] = now_utc) -> FastAPI:
     """The web application over `store`; `clock` says what time it is (tests and demos give their own)."""
+    desk = JobDesk(store, clock)
+
+    @asynccontextmanager
+    async def lifespan(_: FastAPI) -> AsyncIterator[None]:
+        """Mark what the last run left unfinished; at the end stop what runs."""
+        desk.recover()
+        yield
+        desk.close()
+
     app = FastAPI(
+        lifespan=lifespan,
         title="cakewright",
         version=__version__,
         description="Plans of a laser-sintering cell: builds, dates, powder, costs. Times are UTC, lengths mm.",
@@ -36,9 +48,12 @@ def create_app(store: Store, *, clock: Callable[[], datetime] = now_utc) -> Fast
         redoc_url=None,
     )
     app.state.shelf = Shelf(store, clock)
+    app.state.desk = desk
     trouble.install(app)
     app.include_router(api.router)
     app.include_router(bench.interface)
+    app.include_router(inbox.interface)
+    app.include_router(inbox.pages)
     app.include_router(pages.router)
     app.include_router(bench.pages)
     app.mount("/static", LastingFiles(directory=HERE / "static"), name="static")

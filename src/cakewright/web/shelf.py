@@ -6,6 +6,7 @@ from collections import OrderedDict
 from collections.abc import Callable
 from datetime import datetime
 from threading import Lock
+from zoneinfo import ZoneInfo
 
 from fastapi import Request
 
@@ -68,8 +69,13 @@ def line_of(plan: WeekPlan, number: int) -> OrderLine:
 
 def moment_of(plan: WeekPlan, text: str) -> datetime:
     """An instant from a form field in the cell's time ('2027-03-01T06:40'), or with its own zone."""
+    return local_moment(text, plan.cell.zone)
+
+
+def local_moment(text: str, zone: ZoneInfo) -> datetime:
+    """An instant from a form field in the time of `zone`, or with its own zone."""
     try:
         when = datetime.fromisoformat(text)
     except ValueError as wrong:
         raise InputError(f"{text[:40]!r} is no time", remedy="write 2027-03-01T06:40", where="at") from wrong
-    return when if when.tzinfo else when.replace(tzinfo=plan.cell.zone)
+    return when if when.tzinfo else when.replace(tzinfo=zone)

@@ -1,0 +1,143 @@
+"""Long work behind the pages: asked for once, done by a worker, seen by everybody, stopped by anybody."""
+
+from __future__ import annotations
+
+import contextlib
+import shutil
+import threading
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+from cakewright.app.inbox import ORDERS, PARTS, Inbox
+from cakewright.app.progress import Progress
+from cakewright.app.worker import Ended, Limits, Told, Worker
+from cakewright.errors import CakewrightError, InputError
+from cakewright.formats.orders_csv import read_orders
+from cakewright.model.cell import Cell
+from cakewright.store import Job, Store
+from cakewright.store.jobs import JobState
+
+PLAN = "plan a week"
+PLAN_LIMITS = Limits(memory_bytes=32 * 1024**3)
+BEING_WRITTEN = ".plan-being-written-*"
+
+
+class JobDesk:
+    """Takes orders for long work and does one after the other. `clock` says the time at the machine."""
+
+    def __init__(self, store: Store, clock: Callable[[], datetime]) -> None:
+        self.store = store
+        self.clock = clock
+        self.inbox = Inbox(store.path.parent / "inbox")
+        self._turn = threading.Lock()  # one plan at a time: each may use every core
+        self._workers: dict[int, Worker] = {}
+        self._cancelled: set[int] = set()
+        self._guard = threading.Lock()
+        self._cell: tuple[int, Cell] | None = None
+
+    def recover(self) -> int:
+        """Call once at the start: mark what the last run left unfinished, sweep up half-written folders."""
+        for folder in self.store.path.parent.glob(BEING_WRITTEN):
+            shutil.rmtree(folder, ignore_errors=True)
+        return self.store.interrupt_jobs(self.clock())
+
+    def cell(self) -> Cell | None:
+        """The cell of the newest plan."""
+        newest = self.store.newest()
+        if newest is None:
+            return None
+        if self._cell is None or self._cell[0] != newest:
+            self._cell = newest, self.store.load_plan(newest).cell
+        return self._cell[1]
+
+    def plan(self, tray: str, *, by: str, start: datetime | None, seconds: float | None, cell: Cell | None) -> int:
+        """Ask for a plan of the files in a tray; the number of the job.
+
+        The lists are read at once, so that what is wrong with them is said before anybody waits.
+        """
+        folder = self.inbox.tray(tray)
+        the_cell = self.inbox.cell(tray, cell)
+        orders = self.inbox.orders(tray)
+        if orders is None:
+            raise InputError("there is no order list in this tray yet", remedy="drop a CSV file")
+        read_orders(orders, the_cell)
+        number = self.store.add_job(kind=PLAN, by=by, folder=tray, at=self.clock())
+        out = self.store.path.parent
+        arguments = (folder, out, self.store.path.name, the_cell, start, self.clock(), seconds, by)
+        threading.Thread(target=self._run, args=(number, arguments), name=f"job-{number}", daemon=True).start()
+        return number
+
+    def cancel(self, number: int) -> Job:
+        """Stop a job; what is already saved stays, everything else is as before."""
+        if not self.store.job(number).state.is_final:
+            with self._guard:
+                self._cancelled.add(number)
+                worker = self._workers.get(number)
+            if worker is not None:
+                worker.stop()
+            self.store.change_job(number, state=JobState.CANCELLED.value, ended_at=self.clock(), note="")
+        return self.store.job(number)
+
+    def close(self) -> None:
+        """Stop every worker; the jobs are marked as interrupted and can be started again."""
+        with self._guard:
+            workers = list(self._workers.values())
+            self._cancelled |= set(self._workers)
+        for worker in workers:
+            worker.stop()
+        self.store.interrupt_jobs(self.clock())
+
+    def _run(self, number: int, arguments: tuple[object, ...]) -> None:
+        with self._turn:
+            with self._guard:
+                if number in self._cancelled:
+                    return
+                worker = self._workers[number] = Worker(plan_tray, *arguments, limits=PLAN_LIMITS)
+            self.store.change_job(number, state=JobState.RUNNING.value, stage="starting")
+            try:
+                self._follow(number, worker)
+            except CakewrightError as wrong:  # the store is gone or full: say so where it can still be said
+                with contextlib.suppress(CakewrightError):
+                    self._end(number, Ended(code=wrong.code, found=wrong.found, remedy=wrong.remedy))
+            finally:
+                with self._guard:
+                    self._workers.pop(number, None)
+                worker.stop()
+
+    def _follow(self, number: int, worker: Worker) -> None:
+        for said in worker.messages():
+            if isinstance(said, Told):
+                self.store.change_job(number, stage=said.stage, done=said.done, total=said.total, note=said.note[:200])
+            elif isinstance(said, Ended) and number not in self._cancelled:
+                self._end(number, said)
+
+    def _end(self, number: int, ended: Ended) -> None:
+        if ended.is_good:
+            self.store.change_job(number, state=JobState.DONE.value, ended_at=self.clock(), plan=ended.value)
+            return
+        found = f"{ended.where}: {ended.found}" if ended.where else ended.found
+        self.store.change_job(
+            number, state=JobState.FAILED.value, ended_at=self.clock(), found=found, remedy=ended.remedy
+        )
+
+
+def plan_tray(
+    report: Progress,
+    tray: Path,
+    out: Path,
+    database: str,
+    cell: Cell,
+    start: datetime | None,
+    now: datetime,
+    seconds: float | None,
+    by: str,
+) -> int:
+    """What a worker does: plan the files of a tray, write the folder, save the version; its number."""
+    from cakewright.app.plan_week import plan_week
+    from cakewright.app.write_plan import write_plan
+
+    orders = read_orders(tray / ORDERS, cell)
+    plan = plan_week(orders, cell, tray / PARTS, start=start, now=now, seconds=seconds, progress=report)
+    plan, _ = write_plan(plan, out, at=datetime.now(UTC), made_by=by, progress=report, database=database)
+    return plan.version
