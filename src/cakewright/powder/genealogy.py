@@ -32,7 +32,9 @@ class Genealogy:
 
     `shares` is (n, n), T of the module text; `seeds` (n, origins) what enters from outside;
     `origins` names supplier lots and, for powder that a weigh-in found or that was there at the start,
-    the account it was booked from. `now` maps containers to their last state.
+    the account it was booked from. `now` maps containers to their last state. `stated` (n,) by builds seen:
+    the shares that enter with a known age; zero for lots, what somebody stated for other powder. `routes`
+    and `inflow` (n,): source, target and share of the movement that made each state.
     """
 
     origins: tuple[str, ...]
@@ -42,6 +44,9 @@ class Genealogy:
     seeds: csr_array
     exposures: Mapping[int, csr_array]
     dose_in: FloatArray
+    stated: Mapping[int, FloatArray]
+    routes: tuple[tuple[str, str], ...]
+    inflow: FloatArray
 
     @property
     def states(self) -> int:
@@ -85,16 +90,15 @@ class Genealogy:
     def ages(self, keep: int) -> FloatArray:
         """Age distribution (n, keep + 1) of every state: shares at 0, 1 ... builds seen.
 
-        The last column holds `keep` or more, and all powder of unknown origin, whose age nobody knows.
+        The last column holds `keep` or more, and all powder whose age nobody knows or stated.
         """
         if keep < 1:
             raise InputError(f"{keep} ages to keep", remedy="keep at least one")
         still = self.exposures.get(0, csr_array((self.states, self.states)))
         factor = _lower(still)
-        known = np.array([o in self.lots for o in self.origins], dtype=np.float64)
         found = np.zeros((self.states, keep + 1))
         for age in range(keep):
-            rhs = self.seeds @ known if age == 0 else np.zeros(self.states)
+            rhs = self.stated.get(age, np.zeros(self.states))
             for step, moved in self.exposures.items():
                 if 0 < step <= age:
                     rhs = rhs + moved @ found[:, age - step]
@@ -111,6 +115,20 @@ class Genealogy:
         """Mean hours at heat of each container's last content; powder of unknown origin counts from zero."""
         solved = self._factor.solve(self.dose_in)
         return {key: float(solved[state]) for key, state in self.now.items()}
+
+    def ways(self, container: str) -> dict[tuple[str, str], float]:
+        """How what is in a container came there: share of it that went from one container to another.
+
+        A grain that goes round twice counts twice on that way. Most first.
+        """
+        unit = np.zeros(self.states)
+        unit[self._state(container)] = 1.0
+        passed = self._back(unit) * self.inflow
+        found: dict[tuple[str, str], float] = {}
+        for route, share in zip(self.routes, passed, strict=True):
+            if share > 0.0:
+                found[route] = found.get(route, 0.0) + float(share)
+        return dict(sorted(found.items(), key=lambda item: (-item[1], item[0])))
 
     def _back(self, unit: FloatArray) -> FloatArray:
         factor: Any = self._factor  # its type stub does not know `trans`
@@ -137,12 +155,17 @@ def trace(ledger: Ledger) -> Genealogy:
     edges: list[tuple[int, int, float, int]] = []  # state, from state, share, exposures
     seeds: list[tuple[int, int, float]] = []
     dose: list[float] = []
+    stated: dict[int, dict[int, float]] = {}
+    routes: list[tuple[str, str]] = []
+    inflow: list[float] = []
     for state, m in enumerate(ledger.movements()):
         source = ledger.containers[m.source]
         old, share = held[m.target], m.grams / (held[m.target] + m.grams)
         if source.kind in OUTSIDE:
             name = ledger.containers[m.target].lot or source.key
             seeds.append((state, origins.setdefault(name, len(origins)), share))
+            if name in ledger.lots or m.exposures > 0:
+                stated.setdefault(m.exposures, {})[state] = share
         else:
             edges.append((state, now[m.source], share, m.exposures))
             held[m.source] -= m.grams
@@ -151,6 +174,8 @@ def trace(ledger: Ledger) -> Genealogy:
         held[m.target] += m.grams
         now[m.target] = state
         dose.append(share * m.dose_h)
+        routes.append((m.source, m.target))
+        inflow.append(share)
     n = len(dose)
     steps = sorted({e[3] for e in edges})
     return Genealogy(
@@ -161,12 +186,30 @@ def trace(ledger: Ledger) -> Genealogy:
         seeds=_matrix(seeds, (n, len(origins))),
         exposures={step: _matrix([e[:3] for e in edges if e[3] == step], (n, n)) for step in steps},
         dose_in=np.array(dose, dtype=np.float64),
+        stated={age: _spread(shares, n) for age, shares in stated.items()},
+        routes=tuple(routes),
+        inflow=np.array(inflow, dtype=np.float64),
     )
+
+
+def touched_by(ledger: Ledger, number: int) -> set[str]:
+    """Containers whose content a correction of entry `number` changes: its two, and all that drew from them since."""
+    touched: set[str] = set()
+    for entry in ledger.entries[number - 1 :]:
+        if entry.number == number or entry.source in touched or entry.target in touched:
+            touched |= {entry.source, entry.target} if entry.number == number else {entry.target}
+    return {key for key in touched if ledger.containers[key].kind not in OUTSIDE}
 
 
 def pieces_in(containers: Mapping[str, float], pieces: Mapping[str, str]) -> dict[str, float]:
     """Pieces (piece -> the 'parts' container of its build) that lie in recalled containers, with their share."""
     return {piece: containers[container] for piece, container in pieces.items() if container in containers}
+
+
+def _spread(shares: Mapping[int, float], n: int) -> FloatArray:
+    column = np.zeros(n)
+    column[list(shares)] = list(shares.values())
+    return column
 
 
 def _matrix(rows: Sequence[tuple[int, int, float]], shape: tuple[int, int]) -> csr_array:

@@ -134,3 +134,130 @@ OVERSIZE_ALARM = Reference(
     "chosen by us",
     note="oversize ratio so far above the usual is called a signal",
 )
+
+VIRGIN_FLOW = Reference(
+    "powder.virgin_flow",
+    50.0,
+    "g/10 min",
+    Status.DEFAULT,
+    "chosen by us",
+    note="melt flow of a lot whose certificate names none; replace by the certificate's figure",
+)
+CERTIFICATE_SPREAD = Reference(
+    "powder.certificate_spread",
+    0.05,
+    "relative",
+    Status.DEFAULT,
+    "chosen by us",
+    note="one sigma of a drum's melt flow around the figure of its certificate",
+)
+UNKNOWN_FLOW = Reference(
+    "powder.unknown_flow",
+    25.0,
+    "g/10 min",
+    Status.DEFAULT,
+    "chosen by us",
+    note="first guess for used powder whose history is not in the books; measure it",
+)
+UNKNOWN_FLOW_SPREAD = Reference(
+    "powder.unknown_flow_spread",
+    0.35,
+    "relative",
+    Status.DEFAULT,
+    "chosen by us",
+    note="one sigma of that first guess: nearly nothing is known",
+)
+FLOW_LOSS_PER_BUILD = Reference(
+    "powder.flow_loss_per_build",
+    0.15,
+    "ln per build",
+    Status.DEFAULT,
+    "chosen by us",
+    note="fall of ln(melt flow) in one build; fit it to your own measurements (three ages or more)",
+)
+FLOW_REPEATABILITY = Reference(
+    "powder.flow_repeatability",
+    0.05,
+    "relative",
+    Status.DEFAULT,
+    "chosen by us",
+    note="one sigma of a melt flow measurement when the sheet names none",
+)
+DOSE_OF_A_BUILD_H = Reference(
+    "powder.dose_of_a_build",
+    24.0,
+    "h at bed temperature",
+    Status.DEFAULT,
+    "chosen by us",
+    note="a build with this mean dose ages powder by one build's worth; hotter builds count more",
+)
+SHARE_KEPT = Reference(
+    "powder.share_kept",
+    0.001,
+    "of the powder in a build",
+    Status.DEFAULT,
+    "chosen by us",
+    note="smallest share of a lot that is kept with a build for recall",
+)
+RECALL_THRESHOLD = Reference(
+    "powder.recall_threshold",
+    0.01,
+    "of the powder in a build",
+    Status.DEFAULT,
+    "chosen by us",
+    note="a recall without a stated threshold uses this one and says so",
+)
+SUPPLIER_LEAD_WEEKS = Reference(
+    "powder.supplier_lead",
+    4.0,
+    "weeks",
+    Status.COMMON_PRACTICE,
+    "common practice",
+    note="from order to delivery",
+    low=2.0,
+    high=6.0,
+)
+DEMAND_SPREAD = Reference(
+    "powder.demand_spread",
+    0.25,
+    "relative",
+    Status.DEFAULT,
+    "chosen by us",
+    note="one sigma of a coming week's charge around that of the plan",
+)
+USED_PLACE_KG = Reference(
+    "powder.used_place",
+    10.0,
+    "kg per can",
+    Status.DEFAULT,
+    "chosen by us",
+    note="what a can of used powder takes when it was booked without a size",
+)
+CLOTH_LIFE_KG = Reference(
+    "powder.cloth_life",
+    500.0,
+    "kg",
+    Status.DEFAULT,
+    "chosen by us",
+    note="powder through one sieve cloth before it is changed",
+)
+STORAGE_C = Reference(
+    "powder.storage_temperature",
+    20.0,
+    "°C",
+    Status.COMMON_PRACTICE,
+    "common practice",
+    note="store closed and dry",
+    low=15.0,
+    high=25.0,
+)
+STORAGE_HUMIDITY = Reference(
+    "powder.storage_humidity",
+    0.5,
+    "relative humidity",
+    Status.COMMON_PRACTICE,
+    "common practice",
+    note="drier powder charges up and spreads badly, wetter powder clumps",
+    low=0.4,
+    high=0.6,
+)

@@ -15,6 +15,7 @@ from cakewright.errors import InputError
 from cakewright.powder.ledger import OUTSIDE, Container, ContainerKind, Entry, EntryKind, Ledger, Lot
 from cakewright.store import schema_powder as tables
 from cakewright.store.engine import reading, writing
+from cakewright.store.powder_recall import RecallTables
 
 LABEL, LABELLED, LOST = "label", "labelled", "lost"
 
@@ -64,7 +65,7 @@ class Books:
 
     mark: tuple[int, ...]
     ledger: Ledger
-    facts: Mapping[str, ContainerFacts]
+    facts: dict[str, ContainerFacts]
     remarks: tuple[Remark, ...]
     readings: tuple[FlowReading, ...]
     certificate_flow: Mapping[str, float] = field(default_factory=dict)
@@ -123,6 +124,7 @@ class Booking:
             "note": note, "at": at, "by": _named(by),
         }  # fmt: skip
         self._link.execute(insert(tables.container), row)
+        self.books.facts[container.key] = ContainerFacts(plan, build if plan is not None else None, note, at, by)
 
     def move(self, **movement: Any) -> Entry:
         """`Ledger.move`, kept."""
@@ -170,6 +172,11 @@ class PowderTables:
 
     def __init__(self, engine: Engine) -> None:
         self._engine = engine
+
+    @property
+    def recall(self) -> RecallTables:
+        """Questions from lots to pieces and back."""
+        return RecallTables(self._engine)
 
     def mark(self) -> tuple[int, ...]:
         """A fingerprint of the books that changes whenever anything is added."""

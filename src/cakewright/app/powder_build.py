@@ -1,0 +1,327 @@
+"""Powder of one planned build: which cans, weighed into a blend, charged, and what came back."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from enum import StrEnum
+
+import numpy as np
+
+from cakewright.app.powder_books import FOUND, MISSING, WASTE, code_of, look
+from cakewright.app.powder_deeds import keep_shares, new_can, open_accounts
+from cakewright.app.powder_rules import BlendMode, build_rule
+from cakewright.errors import InputError
+from cakewright.findings import Finding, Severity
+from cakewright.model.build import Build
+from cakewright.model.plan import WeekPlan
+from cakewright.powder.blend import Blend, Can, Pick, check_weighing, mix_state, work_out_blend
+from cakewright.powder.genealogy import trace
+from cakewright.powder.ledger import Container, ContainerKind, EntryKind
+from cakewright.sources.powder import WEIGHING_DEVIATION
+from cakewright.store import Store
+from cakewright.store.powder import Booking
+
+_GRAM = 0.0005
+
+
+class Fraction(StrEnum):
+    """What comes back from a build, kept apart. Values are words on the booking page."""
+
+    CAKE = "loose cake"
+    TOP = "top third of the cake"
+    CRUST = "crust"
+    OVERFLOW = "overflow"
+    FEEDS = "left in feeds"
+    DUST = "floor and blast dust"
+
+
+_KIND_OF = {
+    Fraction.CAKE: ContainerKind.CAKE,
+    Fraction.TOP: ContainerKind.CAKE,
+    Fraction.CRUST: ContainerKind.CRUST,
+    Fraction.OVERFLOW: ContainerKind.OVERFLOW,
+    Fraction.FEEDS: ContainerKind.OVERFLOW,
+}
+HEATED = (Fraction.CAKE, Fraction.TOP, Fraction.CRUST)
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """A charge worked out from what is on the shelf, and the cans it takes from."""
+
+    build: str
+    mode: BlendMode
+    blend: Blend
+    cans: tuple[Can, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Weighing:
+    """What the slip asked for and what the scale showed."""
+
+    can: str
+    asked_kg: float
+    weighed_kg: float
+
+
+@dataclass(frozen=True, slots=True)
+class Mixed:
+    """A blend that was weighed: its code, kilograms, expected melt flow and mean age."""
+
+    blend: str
+    kg: float
+    flow: float
+    age: float
+
+
+@dataclass(frozen=True, slots=True)
+class CameBack:
+    """What was booked after break-out. `rest_kg` is still in the charge and waits for a name."""
+
+    parts: str
+    cans: tuple[tuple[str, str, float], ...]
+    rest_kg: float
+    findings: tuple[Finding, ...]
+
+
+def propose_blend(
+    store: Store,
+    plan: WeekPlan,
+    build_key: str,
+    *,
+    today: date,
+    mode: BlendMode = BlendMode.FIXED,
+    most_lots: int | None = None,
+) -> Proposal:
+    """Which cans and how much virgin powder make the charge of a build; InputError with the figures when none do."""
+    build = plan.build(build_key)
+    view = look(store)
+    cans = view.for_blending(build.material, today) if not view.is_empty else ()
+    if not cans:
+        raise InputError(
+            f"no {build.material} on the shelf that may be used",
+            remedy="book the delivery, file the certificate, or sieve what came back",
+            where=build_key,
+        )
+    rule = build_rule(plan, build, mode, most_lots=most_lots)
+    blend = work_out_blend(cans, charge_kg=round(build.powder.charge_kg, 2), rule=rule)
+    return Proposal(build_key, mode, blend, tuple(c for c in cans if c.key in {p.can for p in blend.picks}))
+
+
+def weigh_blend(
+    store: Store,
+    plan: WeekPlan,
+    build_key: str,
+    weighings: Sequence[Weighing],
+    *,
+    by: str,
+    at: datetime,
+    reason: str = "",
+) -> Mixed:
+    """Book what was weighed into the mixer as a new blend for a build.
+
+    A weighing outside its limit is refused with what to add or take out, unless `reason` says why it stays.
+    """
+    build = plan.build(build_key)
+    if not weighings:
+        raise InputError("nothing was weighed", remedy="weigh at least one can", where=build_key)
+    limit = WEIGHING_DEVIATION.value * sum(w.asked_kg for w in weighings)
+    cans = {c.key: c for c in look(store).for_blending(build.material, at.date())}
+    with store.powder.booking() as booking:
+        mixed: list[tuple[Can, float]] = []
+        target = new_can(booking, ContainerKind.BLEND, build.material, by=by, at=at, plan=plan.version,
+                         build=build_key, note=f"for {build_key}")  # fmt: skip
+        for order, w in enumerate(weighings, start=1):
+            key = code_of(booking.ledger, w.can)
+            off = check_weighing(Pick(order, key, w.asked_kg, False, False, limit), w.weighed_kg)
+            if off and not reason.strip():
+                raise InputError(off, remedy="or give the reason why it stays as it is", where=key)
+            booking.move(at=at, source=key, target=target, kg=w.weighed_kg, who=by, reason=reason.strip())
+            if key in cans:
+                mixed.append((cans[key], w.weighed_kg))
+        flow, age = mix_state(mixed) if mixed else (0.0, 0.0)
+        return Mixed(target, booking.ledger.kg(target), flow, age)
+
+
+def charge_build(
+    store: Store, plan: WeekPlan, build_key: str, blend: str, *, by: str, at: datetime, kg: float | None = None
+) -> tuple[str, tuple[Finding, ...]]:
+    """Pour a blend into the machine for a build; the code of the charge, and whether it is enough.
+
+    Refused: another material, or a blend that was mixed for another build.
+    """
+    build = plan.build(build_key)
+    with store.powder.booking() as booking:
+        key = code_of(booking.ledger, blend)
+        fact = booking.books.facts[key]
+        if fact.build and (fact.plan, fact.build) != (plan.version, build_key):
+            raise InputError(
+                f"{key} was mixed for {fact.build} of plan {fact.plan}, not for {build_key} of plan {plan.version}",
+                remedy="scan the blend of this build, or mix one",
+                where=key,
+            )
+        if booking.ledger.containers[key].material != build.material:
+            raise InputError(
+                f"{key} holds {booking.ledger.containers[key].material}, {build_key} is {build.material}",
+                remedy="two materials never meet: check both labels",
+                where=key,
+            )
+        charge = _for_build(booking, plan, build, ContainerKind.CHARGE, by=by, at=at)
+        amount = booking.ledger.kg(key) if kg is None else kg
+        booking.move(at=at, source=key, target=charge, kg=amount, who=by)
+        return charge, _enough(booking.ledger.kg(charge), build)
+
+
+def book_back(
+    store: Store,
+    plan: WeekPlan,
+    build_key: str,
+    came: Mapping[Fraction, Sequence[float]],
+    *,
+    by: str,
+    at: datetime,
+    parts_kg: float | None = None,
+    rest_reason: str = "",
+) -> CameBack:
+    """Book the break-out of a build: parts, and each fraction into cans of its own.
+
+    `parts_kg`: what the parts weigh (default: as planned). What is missing to the charge, or more than it,
+    stays open until `rest_reason` names it. Loose cake and crust have seen one build and the dose of the
+    heat model, when the plan has it; overflow and what stayed in the feeds count as not exposed.
+    """
+    build = plan.build(build_key)
+    with store.powder.booking() as booking:
+        charge = booking.books.container_of(plan.version, build_key, ContainerKind.CHARGE)
+        if charge is None:
+            raise InputError(f"{build_key} of plan {plan.version} was never charged", remedy="book its charge first")
+        open_accounts(booking, by=by, at=at)
+        _find_surplus(booking, charge, came, parts_kg, build, rest_reason, by=by, at=at)
+        parts = _book_parts(booking, plan, build, charge, parts_kg, by=by, at=at)
+        cans = []
+        for fraction, weights in came.items():
+            for kg in weights:
+                if kg > 0:
+                    cans.append((str(fraction), _book_fraction(booking, plan, build, charge, fraction, kg, by=by,
+                                                               at=at), kg))  # fmt: skip
+        rest = booking.ledger.kg(charge)
+        if rest > _GRAM and rest_reason.strip():
+            booking.move(at=at, source=charge, target=MISSING, kg=rest, who=by, kind=EntryKind.WEIGH_IN,
+                         reason=f"{build_key}: {rest_reason.strip()}")  # fmt: skip
+            rest = 0.0
+        keep_shares(booking, parts, trace(booking.ledger).composition(parts))
+        return CameBack(parts, tuple(cans), rest, _open_rest(rest, build_key))
+
+
+def dose_of(build: Build, fraction: Fraction) -> float:
+    """Hours at bed temperature that a fraction has seen by the heat model; 0 when the plan has none."""
+    if build.heat is None or fraction not in HEATED:
+        return 0.0
+    dose = build.heat.dose
+    if fraction is Fraction.CRUST:
+        return dose.largest_h
+    if fraction is Fraction.TOP:
+        bands = dose.by_height()
+        floor = bands[0][0] + (bands[-1][1] - bands[0][0]) * 2 / 3
+        top = [(kg, h) for low, high, kg, h in bands if (low + high) / 2 >= floor]
+        weight = sum(kg for kg, _ in top)
+        return float(np.dot([kg for kg, _ in top], [h for _, h in top]) / weight) if weight > 0 else dose.mean_h
+    return dose.mean_h
+
+
+def _for_build(booking: Booking, plan: WeekPlan, build: Build, kind: ContainerKind, *, by: str, at: datetime) -> str:
+    """The charge or parts of a build: made when they are not there yet."""
+    known = booking.books.container_of(plan.version, build.key, kind)
+    if known is not None:
+        return known
+    key = f"{kind} {plan.version}/{build.key}"
+    booking.add_container(Container(key, kind, build.material), at=at, by=by, plan=plan.version, build=build.key)
+    return key
+
+
+def _book_parts(
+    booking: Booking, plan: WeekPlan, build: Build, charge: str, parts_kg: float | None, *, by: str, at: datetime
+) -> str:
+    parts = _for_build(booking, plan, build, ContainerKind.PARTS, by=by, at=at)
+    if booking.ledger.kg(parts) > 0:
+        if parts_kg is not None:
+            raise InputError(
+                f"the parts of {build.key} are booked already, {booking.ledger.kg(parts):.3f} kg",
+                remedy="correct that entry when it is wrong",
+            )
+        return parts
+    booking.move(
+        at=at, source=charge, target=parts, kg=build.powder.in_parts_kg if parts_kg is None else parts_kg, who=by,
+        kind=EntryKind.PRINT, exposures=1, reason="weighed" if parts_kg is not None else "as planned",
+    )  # fmt: skip
+    return parts
+
+
+def _book_fraction(
+    booking: Booking, plan: WeekPlan, build: Build, charge: str, fraction: Fraction, kg: float, *, by: str,
+    at: datetime,
+) -> str:  # fmt: skip
+    if fraction is Fraction.DUST:
+        booking.move(at=at, source=charge, target=WASTE, kg=kg, who=by, kind=EntryKind.DISCARD,
+                     reason=f"{build.key}: {fraction}")  # fmt: skip
+        return WASTE
+    note = f"{fraction} of {build.key}, plan {plan.version}"
+    can = new_can(booking, _KIND_OF[fraction], build.material, by=by, at=at, plan=plan.version, build=build.key,
+                  note=note)  # fmt: skip
+    heated = fraction in HEATED
+    booking.move(
+        at=at, source=charge, target=can, kg=kg, who=by, kind=EntryKind.PRINT if heated else EntryKind.MOVE,
+        exposures=int(heated), dose_h=dose_of(build, fraction), reason=str(fraction),
+    )  # fmt: skip
+    return can
+
+
+def _find_surplus(
+    booking: Booking, charge: str, came: Mapping[Fraction, Sequence[float]], parts_kg: float | None, build: Build,
+    reason: str, *, by: str, at: datetime,
+) -> None:  # fmt: skip
+    """More came back than went in: only with a reason, booked as found before the rest."""
+    already = booking.books.container_of(*_key(booking, charge), ContainerKind.PARTS)
+    parts = 0.0 if already and parts_kg is None else build.powder.in_parts_kg if parts_kg is None else parts_kg
+    total = round(parts * 1000) + sum(round(kg * 1000) for weights in came.values() for kg in weights)
+    over = total - booking.ledger.grams()[charge]
+    if over <= 0 or not reason.strip():
+        return
+    booking.move(at=at, source=FOUND, target=charge, kg=over / 1000, who=by, kind=EntryKind.WEIGH_IN,
+                 reason=f"{build.key}: {reason.strip()}")  # fmt: skip
+
+
+def _key(booking: Booking, charge: str) -> tuple[int, str]:
+    fact = booking.books.facts[charge]
+    assert fact.plan is not None and fact.build is not None  # a charge is made for a build
+    return fact.plan, fact.build
+
+
+def _enough(there_kg: float, build: Build) -> tuple[Finding, ...]:
+    short = build.powder.charge_kg - there_kg
+    if short <= WEIGHING_DEVIATION.value * build.powder.charge_kg:
+        return ()
+    return (
+        Finding(
+            "powder.charge-short",
+            Severity.WARNING,
+            f"{there_kg:.2f} kg charged, {build.powder.charge_kg:.2f} kg needed: {short:.2f} kg missing",
+            where=build.key,
+            remedy="add a blend before the print starts: a short feed leaves layers open",
+        ),
+    )
+
+
+def _open_rest(rest: float, build_key: str) -> tuple[Finding, ...]:
+    if rest <= _GRAM:
+        return ()
+    return (
+        Finding(
+            "powder.charge-open",
+            Severity.WARNING,
+            f"{rest:.3f} kg of the charge did not come back yet",
+            where=build_key,
+            remedy="weigh the machine, hoses and filter; book it, or name the difference",
+        ),
+    )
