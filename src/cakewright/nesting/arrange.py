@@ -180,10 +180,10 @@ def arrange(
     """
     out = np.flatnonzero(layout.pose < 0)
     arranger = Arranger(work, layout.part, ceiling_mm, rng)
-    chance = np.array([w for _, w in MOVES])
+    chance = np.array([w if arranger.twins or m is not swap_twins else 0.0 for m, w in MOVES])
     safe = best = current = layout
     safe_price = best_price = current_price = objective.price(layout)
-    heat = ARRANGE_HEAT.value * abs(current_price)
+    heat, usual = ARRANGE_HEAT.value, 0.0
     steps = accepted = 0
     while not stop(steps, best_price):
         steps += 1
@@ -192,7 +192,9 @@ def arrange(
         if trial is None or (not len(out) and not arranger.fits(trial)) or _is_over(arranger, trial):
             continue
         price = objective.price(trial)
-        if price >= current_price + heat * rng.exponential():
+        change = abs(price - current_price)
+        usual = 0.9 * usual + 0.1 * change if usual else change
+        if price >= current_price + heat * usual * rng.exponential():
             continue
         current, current_price = trial, price
         accepted += 1

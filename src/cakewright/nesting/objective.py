@@ -114,7 +114,7 @@ class Objective:
         area = np.zeros(tall)
         for z, pose in zip(layout.at[placed, 2], poses, strict=True):
             area[z : z + len(pose.area_mm2)] += pose.area_mm2
-        change = np.abs(np.diff(area, prepend=0.0)) / MM2_PER_CM2
+        change = np.abs(np.diff(area, prepend=0.0, append=0.0)) / MM2_PER_CM2
         return float(np.maximum(change - limit_cm2, 0.0).sum())
 
     def _crowding(self, at: FloatArray, placed: Ints, poses: Sequence[_Pose], height: float) -> float:

@@ -58,4 +58,4 @@ def tightest_thick_pair(
 ) -> PairGap | None:
     """The two thick pieces nearest to each other, exactly; None when all are further apart than `reach_mm`."""
     thick = [p for p in placements if extra_mm.get(p.part_key, 0) > 0]
-    return tightest_pair(meshes, thick, reach_mm)
+    return tightest_pair(meshes, thick, reach_mm) if len(thick) > 1 else None

@@ -53,7 +53,12 @@ FRAGILE_REACH = Reference(
     "chosen here: what lies further above has been dug out long before",
 )
 ARRANGE_HEAT = Reference(
-    "wishes.arrange_heat", 0.02, "1", Status.DEFAULT, _OURS, "share of the first price by which worse is accepted"
+    "wishes.arrange_heat",
+    0.2,
+    "1",
+    Status.DEFAULT,
+    _OURS,
+    "share of the usual change of price by which worse is accepted",
 )
 ARRANGE_COOLING = Reference("wishes.arrange_cooling", 0.995, "1", Status.DEFAULT, _OURS, "factor on that after a step")
 CHECK_EVERY = Reference(
