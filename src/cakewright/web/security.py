@@ -26,7 +26,7 @@ HEADERS = {
     "content-security-policy": POLICY,
     "x-content-type-options": "nosniff",
     "x-frame-options": "DENY",
-    "referrer-policy": "no-referrer",
+    "referrer-policy": "same-origin",  # no-referrer would make browsers send "Origin: null" with our own forms
     "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
     "permissions-policy": "camera=(), microphone=(), geolocation=(), payment=(), usb=()",

@@ -10,6 +10,7 @@
     if (!["waiting", "running"].includes(job.state)) { source.close(); location.reload(); return; }
     const far = document.getElementById("far");
     far.max = job.total || 1; far.value = job.done;
+    set("state", job.state);
     set("stage", job.stage || "waiting for its turn");
     set("count", job.total ? job.done + " of " + job.total : "");
     set("job-note", job.note);
