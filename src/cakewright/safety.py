@@ -137,6 +137,11 @@ _WORK_OF_TASK: dict[TaskKind, tuple[Work, ...]] = {
     TaskKind.CLEAN: (Work.POWDER, Work.SIEVE),
     TaskKind.FINISH: (Work.BLAST, Work.BATH),
     TaskKind.WAIT: (),
+    TaskKind.CHANGE: (Work.POWDER, Work.MACHINE),
+    TaskKind.SERVICE: (Work.POWDER, Work.MACHINE),
+    TaskKind.CLEAN_DOWN: (Work.POWDER, Work.SIEVE),
+    TaskKind.TEST: (),
+    TaskKind.RESULT: (),
     TaskKind.INSPECT: (),
     TaskKind.PACK: (),
 }

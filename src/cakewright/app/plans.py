@@ -16,7 +16,8 @@ from cakewright.model.plan import LinePromise, Task, TaskKind, WeekPlan
 
 AHEAD = timedelta(hours=24)  # what "today" reaches to: the same hour tomorrow, nights included
 BEFORE_WORK = timedelta(hours=1)
-HANDS = (TaskKind.LOAD, TaskKind.UNLOAD, TaskKind.UNPACK, TaskKind.CLEAN, TaskKind.INSPECT, TaskKind.PACK)
+HANDS = (TaskKind.LOAD, TaskKind.UNLOAD, TaskKind.UNPACK, TaskKind.CLEAN, TaskKind.INSPECT, TaskKind.PACK,
+         TaskKind.CLEAN_DOWN, TaskKind.TEST)  # fmt: skip
 
 
 class CakeState(StrEnum):

@@ -15,7 +15,7 @@ from cakewright.documents.words import clock, day, duration, held, listed, momen
 from cakewright.errors import InputError
 from cakewright.model.plan import TaskKind, WeekPlan
 
-_MACHINE_ONLY = (TaskKind.PRINT, TaskKind.COOL, TaskKind.WAIT)
+_MACHINE_ONLY = (TaskKind.PRINT, TaskKind.COOL, TaskKind.WAIT, TaskKind.RESULT)
 _FIRST_TASKS = 5
 
 IF_RED = (

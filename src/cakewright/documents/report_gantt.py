@@ -21,6 +21,9 @@ _KIND_CLASS = {
     TaskKind.PRINT: "k-print",
     TaskKind.COOL: "k-cool",
     TaskKind.WAIT: "k-cool",
+    TaskKind.RESULT: "k-cool",
+    TaskKind.CHANGE: "k-cool",
+    TaskKind.SERVICE: "k-cool",
 }
 
 

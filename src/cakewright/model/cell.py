@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import date, time
+from datetime import date, datetime, time
 from typing import Protocol, TypeVar
 from zoneinfo import ZoneInfo
 
@@ -19,12 +19,21 @@ N = TypeVar("N", bound=_Named)
 
 
 @dataclass(frozen=True, slots=True)
+class Arrival:
+    """Virgin powder that comes in on a day (usable from the next midnight on, local time)."""
+
+    day: date
+    kg: float
+
+
+@dataclass(frozen=True, slots=True)
 class Material:
     """One powder grade as this cell uses it.
 
     Densities g/cm³, temperatures °C, conductivity W/(m K), heat capacity J/(kg K). `virgin_kg` and
     `used_kg` are the stock at the start of the plan; `loss_fraction` is the share of the unsintered
-    powder that does not come back (crust, dust, hoses).
+    powder that does not come back (crust, dust, hoses). `limits` are printability limits that the cell sets
+    itself, by the names of `sources.printability.LIMIT_MEANINGS`.
     """
 
     name: str
@@ -40,6 +49,8 @@ class Material:
     loss_fraction: float
     minimum_wall_mm: float
     shrink_factor: tuple[float, float, float] = (1.0, 1.0, 1.0)
+    limits: tuple[tuple[str, float], ...] = ()
+    arrivals: tuple[Arrival, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,19 +80,28 @@ class ChamberType:
 
 @dataclass(frozen=True, slots=True)
 class Chamber:
-    """One chamber on its trolley, dedicated to a material."""
+    """One chamber on its trolley, dedicated to a material unless others are allowed after cleaning."""
 
     name: str
     type: str
     material: str
+    other_materials: tuple[str, ...] = ()
+
+    def takes(self, material: str) -> bool:
+        """True when the material may be used in it."""
+        return material == self.material or material in self.other_materials
 
 
 @dataclass(frozen=True, slots=True)
 class Machine:
-    """One laser-sintering machine, dedicated to a material.
+    """One laser-sintering machine, dedicated to a material unless others are allowed after a changeover.
 
     Print time = warm-up + for each layer (recoat + max(minimum layer time, scan)) + end; scan = area /
     (hatch spacing x hatch speed) + contour length / contour speed + part outlines x jump time.
+
+    A changeover keeps the empty machine for `changeover_min`. For the first `watched_min` of a print somebody with the
+    skill to start it must be in. A service is due when `service_every_h` hours have been printed since the last one
+    (0: never) and keeps the empty machine for `service_min`. `utilities` are what it cannot print without.
     """
 
     name: str
@@ -102,26 +122,66 @@ class Machine:
     rate_per_h: float
     feed_overflow_fraction: float
     dead_powder_kg: float
+    other_materials: tuple[str, ...] = ()
+    changeover_min: int = 0
+    watched_min: int = 0
+    service_every_h: float = 0.0
+    service_min: int = 0
+    hours_since_service: float = 0.0
+    utilities: tuple[str, ...] = ()
+
+    def takes(self, material: str) -> bool:
+        """True when it may print the material, perhaps after a changeover."""
+        return material == self.material or material in self.other_materials
 
 
 @dataclass(frozen=True, slots=True)
 class Station:
-    """A bench, cabinet, bath or gauge: does `kind` for the listed materials (empty: all)."""
+    """A bench, cabinet, bath or gauge: does `kind` for the listed materials (empty: all).
+
+    An unpack station used for several materials is cleaned down for `clean_down_min` by whoever unpacks next when the
+    material changes.
+    """
 
     name: str
     kind: str
     materials: tuple[str, ...] = ()
     capacity_l: float = 0.0
+    clean_down_min: int = 0
+    utilities: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Utility:
+    """Power, gas, air, extraction: `machines_at_once` is how many machines may print on it (0: no limit)."""
+
+    name: str
+    machines_at_once: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Closure:
+    """Planned time out of use, local time: a machine, chamber, station, person or utility, and why."""
+
+    what: str
+    start: datetime
+    end: datetime
+    why: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Shift:
-    """Working hours on some weekdays (0 = Monday), local time, with breaks inside."""
+    """Working hours on some weekdays (0 = Monday), local time, with breaks inside.
+
+    With `every_weeks` above 1 only in the week of `first_day` and every so many weeks before and after.
+    """
 
     weekdays: tuple[int, ...]
     start: time
     end: time
     breaks: tuple[tuple[time, time], ...] = ()
+    every_weeks: int = 1
+    first_day: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +199,9 @@ class FinishStep:
     """One step of a finish: where, how long for a basket, how much of that needs hands.
 
     `per_piece_s` is added for each piece; `weekdays` limits the days on which the step is run (empty:
-    any day); `wait_min` elapses afterwards without hands (drying, curing).
+    any day); `wait_min` elapses afterwards without hands (drying, curing). With `every_weeks` above 1 it is run only
+    in the week of `first_day` and every so many weeks before and after. While a `watched` step runs, somebody with
+    its skill must be in, though their hands are free.
     """
 
     station_kind: str
@@ -149,6 +211,9 @@ class FinishStep:
     wait_min: int = 0
     weekdays: tuple[int, ...] = ()
     skill: str = "finish"
+    every_weeks: int = 1
+    first_day: date | None = None
+    watched: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,12 +227,18 @@ class Finish:
 
 @dataclass(frozen=True, slots=True)
 class QualityClass:
-    """Refresh ratio and care that a class of work asks for."""
+    """Refresh ratio and care that a class of work asks for.
+
+    With `specimen_min` above 0, specimens of every build that holds the line are tested (hands with the skill to
+    inspect) and `specimen_wait_min` later there is a result; before it nothing of the class is packed.
+    """
 
     name: str
     refresh_ratio: float
     weight: float
     inspect_s_per_piece: float
+    specimen_min: int = 0
+    specimen_wait_min: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,16 +252,21 @@ class Rates:
     unpack_s_per_piece: float
     count_s_per_piece: float
     pack_min_per_line: float
+    margin: float = 0.0
+    price_step: float = 0.01
+    quote_valid_days: int = 30
+    late_price_share: float = 0.1
 
 
 @dataclass(frozen=True, slots=True)
 class NestingRules:
-    """Clearances and effort for nesting."""
+    """Clearances and effort for nesting. `thick_clearance_mm` is kept between thick parts when it is the larger."""
 
     clearance_mm: float
     voxel_mm: float
     seconds_per_build: float
     seed: int = 1
+    thick_clearance_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,6 +298,8 @@ class Cell:
     holidays: tuple[date, ...] = ()
     source: str = ""
     notes: tuple[str, ...] = field(default=())
+    utilities: tuple[Utility, ...] = ()
+    closures: tuple[Closure, ...] = ()
 
     def __post_init__(self) -> None:
         """Names must be unique within their kind, and every name used must exist."""
@@ -234,6 +312,7 @@ class Cell:
             "people",
             "finishes",
             "classes",
+            "utilities",
         ):
             names = [item.name for item in getattr(self, kind)]
             twice = sorted({n for n in names if names.count(n) > 1})
@@ -243,7 +322,7 @@ class Cell:
                     remedy="give each its own name",
                     where=self.source,
                 )
-            if not names and kind != "stations":
+            if not names and kind not in {"stations", "utilities"}:
                 raise CellError(
                     f"the cell has no {kind}",
                     remedy=f"add at least one entry under {kind}",
@@ -254,9 +333,14 @@ class Cell:
         for chamber in self.chambers:
             self._known("material", chamber.material, materials, f"chamber {chamber.name}")
             self._known("chamber type", chamber.type, types, f"chamber {chamber.name}")
+            for other in chamber.other_materials:
+                self._known("material", other, materials, f"chamber {chamber.name}")
         for machine in self.machines:
             self._known("material", machine.material, materials, f"machine {machine.name}")
             self._known("chamber type", machine.chamber_type, types, f"machine {machine.name}")
+            for other in machine.other_materials:
+                self._known("material", other, materials, f"machine {machine.name}")
+        self._check_utilities_and_closures()
         kinds = {s.kind for s in self.stations}
         for finish in self.finishes:
             for step in finish.steps:
@@ -269,6 +353,21 @@ class Cell:
                 remedy="use a name such as Europe/Oslo or UTC",
                 where=self.source,
             ) from wrong
+
+    def _check_utilities_and_closures(self) -> None:
+        utilities = {u.name for u in self.utilities}
+        for user in (*self.machines, *self.stations):
+            for name in user.utilities:
+                self._known("utility", name, utilities, user.name)
+        named = {x.name for x in (*self.machines, *self.chambers, *self.stations, *self.people)} | utilities
+        for closure in self.closures:
+            self._known("machine, chamber, station, person or utility", closure.what, named, "a closure")
+            if closure.end <= closure.start:
+                raise CellError(
+                    f"the closure of {closure.what} ends {closure.end}, before it starts",
+                    remedy="exchange start and end",
+                    where=self.source,
+                )
 
     def _known(self, what: str, name: str, known: set[str], who: str) -> None:
         if name not in known:
@@ -308,8 +407,8 @@ class Cell:
         return tuple(m for m in self.machines if m.material == material)
 
     def chambers_for(self, material: str, chamber_type: str) -> tuple[Chamber, ...]:
-        """Chambers of one size dedicated to a material."""
-        return tuple(c for c in self.chambers if c.material == material and c.type == chamber_type)
+        """Chambers of one size that take a material."""
+        return tuple(c for c in self.chambers if c.takes(material) and c.type == chamber_type)
 
 
 def _find(items: tuple[N, ...], name: str, what: str, where: str) -> N:

@@ -17,14 +17,19 @@ from cakewright.model.part import Part
 class TaskKind(StrEnum):
     """What somebody or something does. Values are words a person reads on the calendar."""
 
+    CHANGE = "change material"
+    SERVICE = "service"
     LOAD = "load and check"
     PRINT = "print"
     COOL = "cool"
     UNLOAD = "lift chamber out"
+    CLEAN_DOWN = "clean bench for another material"
     UNPACK = "unpack and sieve"
     CLEAN = "clean chamber"
     FINISH = "finish"
     WAIT = "dry or cure"
+    TEST = "test specimens"
+    RESULT = "wait for the test result"
     INSPECT = "count and inspect"
     PACK = "pack"
 
@@ -60,6 +65,8 @@ class LinePromise:
 
     `ready` is the planned instant, `p50`/`p90` from simulated weeks (None when not simulated),
     `due_by` the last instant that still counts as on time. `reason` says what it waits for, in words.
+    `if_fails` is when it is ready in nine of ten cases if a build that holds its pieces fails; `start_pieces` how
+    many pieces to start so that enough are good.
     """
 
     line: int
@@ -69,6 +76,8 @@ class LinePromise:
     p90: datetime | None
     on_time_probability: float | None
     reason: str
+    if_fails: datetime | None = None
+    start_pieces: int | None = None
 
     @property
     def is_late(self) -> bool:

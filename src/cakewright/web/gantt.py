@@ -21,7 +21,8 @@ LETTER = 9.6  # width of a letter of a lane's name
 PATTERN = {
     TaskKind.LOAD: "hands", TaskKind.PRINT: "print", TaskKind.COOL: "cool", TaskKind.UNLOAD: "hands",
     TaskKind.UNPACK: "hands", TaskKind.CLEAN: "hands", TaskKind.FINISH: "finish", TaskKind.WAIT: "wait",
-    TaskKind.INSPECT: "hands", TaskKind.PACK: "hands",
+    TaskKind.INSPECT: "hands", TaskKind.PACK: "hands", TaskKind.CHANGE: "wait", TaskKind.SERVICE: "wait",
+    TaskKind.CLEAN_DOWN: "hands", TaskKind.TEST: "hands", TaskKind.RESULT: "wait",
 }  # fmt: skip
 
 
