@@ -15,3 +15,8 @@ F = TypeVar("F", bound=Callable[..., object])
 def kernel(function: F) -> F:
     """Compile `function` at first call (nopython, cached, GIL released)."""
     return cast(F, numba.njit(cache=True, nogil=True)(function))
+
+
+def plain_kernel(function: F) -> F:
+    """Like `kernel`, but division by zero gives inf or nan as in numpy: loops over arrays then run several lanes wide."""
+    return cast(F, numba.njit(cache=True, nogil=True, error_model="numpy")(function))

@@ -7,6 +7,7 @@ from cakewright.errors import CellError, GeometryError, InputError, NotConverged
 from cakewright.physics.buildtime import print_time
 from cakewright.physics.cake import Growth, HeatModel, growth
 from cakewright.physics.cooling import cool
+from cakewright.physics.grid import CakeGrid
 from cakewright.physics.layers import layer_profile
 from cakewright.physics.opening import cool_build, crossing, early_opening, opened_at, warp_findings
 from tests.conftest import box_mesh
@@ -49,6 +50,23 @@ def test_the_cake_is_at_target_when_it_says_so(heat):
 def test_energy_closes(heat):
     """Heat through the faces is the heat that is missing, to 0.1 %."""
     assert abs(heat.heat_error) < 1e-3
+
+
+@pytest.mark.parametrize("side", [60.0, 120.0, 240.0])
+def test_energy_closes_whatever_the_size(side):
+    """Cells and steps follow the cake: heat is kept to 0.1 % from a fist to a full chamber, in all three cases."""
+    at = (side / 2 - 10, side / 2 - 10, side / 2 - 10)
+    found = heated([placed("one", at, size_z=20)], model=None, height=side, base=(side, side))
+    assert abs(found.heat_error) < 1e-3
+
+
+def test_work_grows_with_the_cake_not_beyond():
+    """A full 340 x 340 x 600 mm cake is a matter of some 1500 steps of 132 000 cells."""
+    sizes = HeatModel().sized(340.0)
+    cells = CakeGrid.over((340.0, 340.0), 600.0, 10.0, sizes.grid_mm).cells
+    assert np.prod(cells) <= 135_000
+    assert 5000 * 32.0 / sizes.print_step_s < 1100
+    assert HeatModel().sized(60.0).grid_mm < 3.0
 
 
 def test_the_middle_is_last(heat):

@@ -104,4 +104,4 @@ def test_growing_cake():
         [0.1, 0.2, 0.3], speed_m_s=0.012 / HOUR, diffusivity_m2s=0.1 / 1.08e6, loss_per_s=3 * 4 / (1.08e6 * 0.3)
     )
     np.testing.assert_allclose(expected, [84.50, 49.42, 35.02], atol=5e-3)
-    np.testing.assert_allclose(found, expected, atol=1.0)
+    np.testing.assert_allclose(found, expected, atol=0.5)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from cakewright.compiled import kernel
+from cakewright.compiled import plain_kernel
 from cakewright.errors import InputError, NotConvergedError
 from cakewright.model.build import LayerProfile, PrintTime
 from cakewright.model.cell import ChamberType, Material
@@ -27,6 +27,7 @@ class HeatModel:
     `speed` is the self-calibrated number of a chamber type: it multiplies conduction and surface
     coefficients. `in_machine_s` (inf: stays in) is how long the chamber stays in the switched-off
     machine; there the surroundings fall from `side_c` to the room with time constant `machine_decay_s`.
+    Cells and steps that are None follow the size of the cake (`sized`).
     """
 
     side_c: float = numbers.PRINT_SIDE_TEMPERATURE.value
@@ -37,9 +38,34 @@ class HeatModel:
     speed: float = 1.0
     is_variable: bool = False
     crystallisation_j_kg: float = 0.0
-    grid_mm: float = numbers.GRID.value
-    print_step_s: float = numbers.PRINT_STEP.value
-    cool_step_s: float = numbers.COOL_STEP_LAST.value
+    grid_mm: float | None = None
+    print_step_s: float | None = None
+    cool_step_s: float | None = None
+
+    def sized(self, smallest_side_mm: float) -> Sizes:
+        """Cells and steps for a cake with that smallest side.
+
+        Heat needs time with the square of the side, so steps grow with it up to `physics.*_step`; cells are
+        `physics.cells_across` to the smallest side, within `physics.grid` and its lower bound.
+        """
+        share = min(smallest_side_mm / numbers.STEP_SIDE.value, 1.0) ** 2
+        cell = min(max(smallest_side_mm / numbers.CELLS_ACROSS.value, numbers.GRID_LEAST.value), numbers.GRID.value)
+        return Sizes(
+            grid_mm=self.grid_mm or cell,
+            print_step_s=self.print_step_s or numbers.PRINT_STEP.value * share,
+            first_step_s=numbers.COOL_STEP_FIRST.value * share,
+            cool_step_s=self.cool_step_s or numbers.COOL_STEP_LAST.value * share,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Sizes:
+    """How finely a cake is computed: cells, steps while printing, first and longest step while cooling."""
+
+    grid_mm: float
+    print_step_s: float
+    first_step_s: float
+    cool_step_s: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,6 +147,7 @@ class Cake:
         ).faster(model.speed / slow[0])
         self.grid: CakeGrid = solid.grid
         self.grown, self.room_c, self.model = grown, room_c, model
+        self.sizes = model.sized(min(n * d for n, d in zip(self.grid.cells, self.grid.size_mm, strict=True)))
         self.with_details = with_details
         self.bed_c, self.target_c = material.bed_temperature_c, material.opening_temperature_c
         self.film = chamber_type.surface_coefficient_w_m2k * model.speed / slow[1]
@@ -129,6 +156,7 @@ class Cake:
         self.cells = np.concatenate([*solid.cells, np.zeros(0, dtype=np.int64)])
         self.watched = [self.grid.cell_of(at) for at in watch_mm]
         self.freezing_c = crystallisation_c(material)
+        self.ageing = ageing_rates(material.bed_temperature_c)
         self.history = History(
             dose_h=np.zeros(self.grid.cells),
             solidified_s=np.full(self.grid.cells, np.nan),
@@ -155,7 +183,7 @@ class Cake:
         for slab in range(nz):
             self.block.grow(slab + 1, self.bed_c)
             span = begins[slab + 1] - begins[slab]
-            steps = int(np.ceil(span / m.print_step_s))
+            steps = int(np.ceil(span / self.sizes.print_step_s))
             for i in range(steps):
                 self._advance(span / steps, faces, begins[slab] + span * (i + 1) / steps - self.grown.end_s)
 
@@ -189,14 +217,14 @@ class Cake:
 
     def _cool_steps(self, leave: float) -> Iterator[tuple[int, float]]:
         """Steps growing from short to long, starting over when the chamber leaves the machine."""
-        t, dt, i = 0.0, numbers.COOL_STEP_FIRST.value, 0
+        t, dt, i = 0.0, self.sizes.first_step_s, 0
         while t < numbers.LONGEST_COOLING.value:
             if t < leave <= t + dt * 1.001:
                 yield i, leave - t
-                t, dt, i = leave, numbers.COOL_STEP_FIRST.value, 0
+                t, dt, i = leave, self.sizes.first_step_s, 0
             else:
                 yield i, dt
-                t, dt, i = t + dt, min(dt * numbers.COOL_STEP_GROWTH.value, self.model.cool_step_s), i + 1
+                t, dt, i = t + dt, min(dt * numbers.COOL_STEP_GROWTH.value, self.sizes.cool_step_s), i + 1
 
     def _surroundings(self, t: float, leave: float) -> Faces:
         around, emissivity = self.room_c, self.model.top_emissivity
@@ -213,9 +241,8 @@ class Cake:
 
     def _watch_solidifying(self, dt: float, now_s: float) -> None:
         h = self.history
-        ageing = numbers.AGEING_ENERGY.value / numbers.GAS_CONSTANT.value
         _observe(
-            self.block.temperature_c, self.block.active, dt, now_s, self.bed_c + KELVIN_AT_0_C, ageing,
+            self.block.temperature_c, self.block.active, dt, now_s, self.ageing,
             self.freezing_c, self.grid.size_mm, h.dose_h, h.solidified_s, h.front_c_mm,
         )  # fmt: skip
 
@@ -227,7 +254,7 @@ class Cake:
         h.hottest_cell = (int(hottest[0]), int(hottest[1]), int(hottest[2]))
         h.time_s.append(now_s)
         h.hottest_c.append(float(active[hottest]))
-        h.mean_c.append(float((active * self.block.capacity_j_m3k).sum() / self.block.capacity_j_m3k.sum()))
+        h.mean_c.append(_mean(active, self.block.capacity_j_m3k))
         h.skin_c.append(_warmest_skin(self.block, faces))
         high, low = _extremes(t.reshape(-1), self.cells, self.starts)
         h.piece_max_c.append(high)
@@ -244,14 +271,44 @@ def _warmest_skin(block: Block, faces: Faces) -> float:
     warmest = -np.inf
     for axis in range(3):
         for face, end in zip(faces.along(axis), (0, -1), strict=True):
-            inside, half = t.take(end, axis=axis), 2 * k.take(end, axis=axis) / block.cell_m[axis]
-            film = face.coefficient_w_m2k
-            skin = face.outside_c if np.isinf(film) else (half * inside + film * face.outside_c) / (half + film)
-            warmest = max(warmest, float(np.max(skin)))
+            cut = (slice(None),) * axis + (end,)
+            warmest = max(warmest, _warmest(t[cut], k[cut], block.cell_m[axis], face.coefficient_w_m2k, face.outside_c))
     return warmest
 
 
-@kernel
+@plain_kernel
+def _warmest(inside: FloatArray, conductivity: FloatArray, cell: float, film: float, outside_c: float) -> float:
+    """Highest skin temperature of one face: half a cell in series with the film."""
+    if np.isinf(film):
+        return outside_c
+    warmest = -np.inf
+    for i in range(inside.shape[0]):
+        for j in range(inside.shape[1]):
+            half = 2 * conductivity[i, j] / cell
+            warmest = max(warmest, (half * inside[i, j] + film * outside_c) / (half + film))
+    return warmest
+
+
+@plain_kernel
+def _mean(temperature: FloatArray, capacity: FloatArray) -> float:
+    """Mean temperature weighted by heat capacity."""
+    heat, total = 0.0, 0.0
+    for z in range(temperature.shape[0]):
+        for y in range(temperature.shape[1]):
+            for x in range(temperature.shape[2]):
+                heat += temperature[z, y, x] * capacity[z, y, x]
+                total += capacity[z, y, x]
+    return heat / total
+
+
+def ageing_rates(bed_c: float) -> FloatArray:
+    """Ageing at 0, 1, 2 ... °C relative to that at bed temperature: Arrhenius with `physics.ageing_energy`."""
+    kelvin = np.arange(0.0, 400.0) + KELVIN_AT_0_C
+    energy = numbers.AGEING_ENERGY.value / numbers.GAS_CONSTANT.value
+    return np.asarray(np.exp(energy * (1.0 / (bed_c + KELVIN_AT_0_C) - 1.0 / kelvin)))
+
+
+@plain_kernel
 def _extremes(
     temperature: FloatArray, cells: NDArray[np.int64], starts: NDArray[np.int64]
 ) -> tuple[FloatArray, FloatArray]:
@@ -267,27 +324,28 @@ def _extremes(
     return high, low
 
 
-@kernel
+@plain_kernel
 def _observe(
     temperature: FloatArray,
     active: int,
     dt: float,
     now_s: float,
-    bed_k: float,
-    ageing_k: float,
+    ageing: FloatArray,
     freezing_c: float,
     size_mm: tuple[float, float, float],
     dose_h: FloatArray,
     solidified_s: FloatArray,
     front_c_mm: FloatArray,
 ) -> None:
-    """Add to the dose (Arrhenius hours at bed temperature) and note when and how steeply each cell solidifies."""
+    """Add to the dose (hours at bed temperature) and note when and how steeply each cell solidifies."""
     nz, ny, nx = active, temperature.shape[1], temperature.shape[2]
+    last = ageing.shape[0] - 2
     for z in range(nz):
         for y in range(ny):
             for x in range(nx):
                 t = temperature[z, y, x]
-                dose_h[z, y, x] += dt / 3600.0 * np.exp(ageing_k * (1.0 / bed_k - 1.0 / (t + KELVIN_AT_0_C)))
+                q = min(max(int(t), 0), last)
+                dose_h[z, y, x] += dt / 3600.0 * (ageing[q] + (t - q) * (ageing[q + 1] - ageing[q]))
                 if t < freezing_c and np.isnan(solidified_s[z, y, x]):
                     solidified_s[z, y, x] = now_s
                     z0, z1 = max(z - 1, 0), min(z + 1, nz - 1)

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cakewright.compiled import kernel
+from cakewright.compiled import plain_kernel
 from cakewright.errors import InputError
 from cakewright.model.mesh import FloatArray
 from cakewright.physics.matter import Matter
@@ -24,6 +24,7 @@ from cakewright.units import KELVIN_AT_0_C
 STEFAN_BOLTZMANN = 5.670374419e-8  # W/(m² K⁴), CODATA 2018: exact from the defining constants of the SI
 
 _ZYX_VIEWS = ((1, 0, 2), (0, 1, 2), (0, 2, 1))  # (outer, along, inner) for sweeps along z, y, x
+_ENDS = tuple((axis, end) for axis in range(3) for end in (0, -1))
 _NEWTON_STEPS = 12
 
 
@@ -130,8 +131,7 @@ class Block:
                 rise.transpose(view), t.transpose(view), c.transpose(view), k.transpose(view),
                 self.cell_m[axis], seconds * implicit, low, high,
             )  # fmt: skip
-        t += rise
-        self._heat[:n] += c * rise
+        _add(rise, t, c, self._heat[:n])
         after = self._through(outside, seconds, rise)
         self.energy_in_j += seconds * ((1 - implicit) * before + implicit * after) * self.cell_volume_m3
         if self.matter.is_variable:
@@ -139,11 +139,11 @@ class Block:
 
     def _through(self, outside: tuple[tuple[float, float, float], ...], seconds: float, rise: FloatArray) -> float:
         """What comes in through the six faces now, W/m³ summed over cells; its rise is added to `rise`."""
-        n, total = self.active, 0.0
-        fields = (self.temperature_c[:n], self._capacity[:n], self._conductivity[:n], rise)
-        for i, face in enumerate(outside):
-            t, c, k, r = (_face(a, i // 2, -(i % 2)) for a in fields)
-            total += _through_face(t, c, k, self.cell_m[i // 2], face, seconds, r)
+        t, c, k = (a[: self.active] for a in (self.temperature_c, self._capacity, self._conductivity))
+        total = 0.0
+        for i, (axis, end) in enumerate(_ENDS):
+            cut = (slice(None),) * axis + (end,)
+            total += _through_face(t[cut], c[cut], k[cut], self.cell_m[axis], outside[i], seconds, rise[cut])
         return total
 
     def _refresh(self, first: int, last: int) -> None:
@@ -156,13 +156,7 @@ class Block:
         )  # fmt: skip
 
 
-def _face(field: FloatArray, axis: int, end: int) -> FloatArray:
-    """View of the outermost cells at one end (0 or -1) of an axis."""
-    side: FloatArray = np.moveaxis(field, axis, 0)[end]
-    return side
-
-
-@kernel
+@plain_kernel
 def _outside(face: tuple[float, float, float], conductivity: float, cell: float, near_c: float) -> float:
     """Conductance from cell centre to the outside, W/(m² K): half a cell in series with film and radiation."""
     film = face[0]
@@ -175,13 +169,13 @@ def _outside(face: tuple[float, float, float], conductivity: float, cell: float,
     return 0.0 if film <= 0 else film * half / (film + half)
 
 
-@kernel
+@plain_kernel
 def _neighbour(temperature: float, conductivity: float, other_c: float, other_k: float, cell: float) -> float:
     """Flow from the neighbouring cell, W/m³: two half cells in series."""
     return 2 * conductivity * other_k / ((conductivity + other_k) * cell * cell) * (other_c - temperature)
 
 
-@kernel
+@plain_kernel
 def _explicit(
     temperature: FloatArray,
     capacity: FloatArray,
@@ -213,7 +207,17 @@ def _explicit(
                 rise[z, y, x] = seconds * flow / capacity[z, y, x]
 
 
-@kernel
+@plain_kernel
+def _add(rise: FloatArray, temperature: FloatArray, capacity: FloatArray, heat: FloatArray) -> None:
+    """Let temperatures rise, and the heat with them."""
+    for z in range(rise.shape[0]):
+        for y in range(rise.shape[1]):
+            for x in range(rise.shape[2]):
+                temperature[z, y, x] += rise[z, y, x]
+                heat[z, y, x] += capacity[z, y, x] * rise[z, y, x]
+
+
+@plain_kernel
 def _through_face(
     temperature: FloatArray,
     capacity: FloatArray,
@@ -234,7 +238,7 @@ def _through_face(
     return through
 
 
-@kernel
+@plain_kernel
 def _lines(
     rise: FloatArray,
     temperature: FloatArray,
@@ -280,7 +284,7 @@ def _lines(
                 rise[o, i, j] = right[i, j]
 
 
-@kernel
+@plain_kernel
 def _settle(
     solid: FloatArray,
     heat: FloatArray,

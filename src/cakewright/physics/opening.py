@@ -75,7 +75,9 @@ def cool_build(
     model = model or HeatModel()
     target_theta(material, room_c)
     full_mm = base_powder_mm + height_of(profile) + cover_powder_mm
-    solid = solid_grid(meshes, placements, CakeGrid.over(base_mm, full_mm, base_powder_mm, model.grid_mm))
+    solid = solid_grid(
+        meshes, placements, CakeGrid.over(base_mm, full_mm, base_powder_mm, model.sized(min(*base_mm, full_mm)).grid_mm)
+    )
     grown = growth(profile, print_time, base_powder_mm, cover_powder_mm)
     wide, surface = spread
 
