@@ -13,6 +13,7 @@ from cakewright.app.plan_build import bulk_litres
 from cakewright.app.plan_builds import plan_builds
 from cakewright.app.plan_costs import plan_costs
 from cakewright.app.plan_dates import plan_dates, week_start
+from cakewright.app.powder_outlook import with_powder_findings
 from cakewright.app.progress import Progress, quiet
 from cakewright.model.cell import Cell
 from cakewright.model.order import OrderList
@@ -79,7 +80,7 @@ def plan_week(
     schedule, promises, builds = plan_dates(builds, lines, litres, cell, start=start, effort=effort, seed=seed)
     costs = plan_costs(builds, lines, taken.parts, taken.part_of_line, cell)
 
-    return WeekPlan(
+    plan = WeekPlan(
         cell=cell,
         orders=orders,
         start=start,
@@ -94,3 +95,4 @@ def plan_week(
         seed=seed,
         timings={"planning_s": clock() - began},
     )
+    return with_powder_findings(plan)

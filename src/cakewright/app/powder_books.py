@@ -90,6 +90,11 @@ class MaterialStock:
     blocked_kg: float
     blocked_why: tuple[str, ...]
 
+    @property
+    def ready_kg(self) -> float:
+        """Used powder for coming builds: sieved, blended, or waiting for the sieve."""
+        return self.used_kg + self.to_sieve_kg + self.blended_kg
+
 
 class PowderView:
     """One state of the books with everything that follows from it, worked out when asked."""

@@ -16,7 +16,8 @@ def run_plan(
 ) -> None:
     """Read, plan, write, show."""
     from cakewright.app.plan_week import plan_week
-    from cakewright.app.write_plan import write_plan
+    from cakewright.app.powder_stock import stocked_from
+    from cakewright.app.write_plan import DATABASE, write_plan
     from cakewright.formats.cell_toml import read_cell
     from cakewright.formats.orders_csv import read_orders
 
@@ -28,6 +29,7 @@ def run_plan(
         markup=False,
     )
     now = datetime.now(UTC)
+    the_cell = stocked_from(the_cell, out / DATABASE, now.date())
     with Bars() as bars:
         plan = plan_week(the_orders, the_cell, parts, start=start, now=now, seed=seed, seconds=seconds, progress=bars)
         plan, folder = write_plan(plan, out, at=now, progress=bars)
