@@ -74,6 +74,11 @@ CELL = Table("cell", "", m.Cell, "The place.", many=False, keys=(
     Key("notes", v.texts, "remarks for the papers", ()),
 ))  # fmt: skip
 
+ARRIVAL = Table("arrival", "arrivals", m.Arrival, "Virgin powder on its way.", (
+    Key("day", v.day, "day on which it comes in; used from the next morning on"),
+    Key("kg", positive("kg"), "how much"),
+))  # fmt: skip
+
 MATERIAL = Table("material", "materials", m.Material, "A powder grade as this cell uses it.", (
     NAME,
     Key("sintered_density_g_cm3", positive("g/cm³"), "density of the finished part"),
@@ -88,7 +93,7 @@ MATERIAL = Table("material", "materials", m.Material, "A powder grade as this ce
     Key("loss_fraction", share("share of unsintered powder"), "what does not come back: crust, dust, hoses"),
     Key("minimum_wall_mm", positive("mm"), "thinnest wall accepted without asking"),
     Key("shrink_factor", v.triple, "scale factors x, y, z that the machine applies", (1.0, 1.0, 1.0)),
-))  # fmt: skip
+), inner=(ARRIVAL,))  # fmt: skip
 
 CHAMBER_TYPE = Table("chamber_type", "chamber_types", m.ChamberType, "A size of build chamber.", (
     NAME,
@@ -102,10 +107,14 @@ CHAMBER_TYPE = Table("chamber_type", "chamber_types", m.ChamberType, "A size of 
     Key("clean_min", minutes(), "from empty chamber to ready for the next build"),
 ))  # fmt: skip
 
+OTHERS = Key("other_materials", v.texts, "materials it may also be used for; empty for none", ())
+NEEDS = Key("utilities", v.texts, "names of the utilities it cannot run without", ())
+
 CHAMBER = Table("chamber", "chambers", m.Chamber, "One chamber on its trolley.", (
     NAME,
     Key("type", v.text, "name of a chamber_type"),
     Key("material", v.text, "name of the material it is dedicated to"),
+    OTHERS,
 ))  # fmt: skip
 
 MACHINE = Table("machine", "machines", m.Machine, "A laser-sintering machine.", (
@@ -128,6 +137,13 @@ MACHINE = Table("machine", "machines", m.Machine, "A laser-sintering machine.", 
     Key("feed_overflow_fraction", Number("share of powder spread", least=0, most=3),
         "extra powder carried over the edge at each layer"),
     Key("dead_powder_kg", not_negative("kg"), "stays in feed and recoater at the end"),
+    OTHERS,
+    Key("changeover_min", minutes(), "out of use, empty, when the material changes", 0),
+    Key("watched_min", minutes(), "first minutes of a print during which somebody who may start it must be in", 0),
+    Key("service_every_h", not_negative("h"), "printed hours between two services; 0 for none", 0.0),
+    Key("service_min", minutes(), "out of use, empty, for a service", 0),
+    Key("hours_since_service", not_negative("h"), "printed hours since the last service when the plan starts", 0.0),
+    NEEDS,
 ))  # fmt: skip
 
 STATION = Table("station", "stations", m.Station, "A bench, cabinet, bath or gauge.", (
@@ -135,13 +151,22 @@ STATION = Table("station", "stations", m.Station, "A bench, cabinet, bath or gau
     Key("kind", v.text, "what is done there: unpack, blast, dye, smooth, inspect, pack, or a word of your own"),
     Key("materials", v.texts, "names of the materials allowed there; empty for all", ()),
     Key("capacity_l", not_negative("L"), "volume of a basket or bath; 0 where it does not matter", 0.0),
+    Key("clean_down_min", minutes(), "hands to clean an unpack station when the next cake is of another material", 0),
+    NEEDS,
 ))  # fmt: skip
+
+EVERY_WEEKS = Key(
+    "every_weeks", Number("weeks", least=1, whole=True), "2 for every second week, counted from first_day", 1
+)
+FIRST_DAY = Key("first_day", v.day, "a day in a week that counts; needed when every_weeks is above 1", None)
 
 SHIFT = Table("shift", "shifts", m.Shift, "Working hours of a person, local time.", (
     Key("weekdays", v.some_weekdays, "days: mon tue wed thu fri sat sun"),
     Key("start", v.clock, "first minute at work, 'HH:MM'"),
     Key("end", v.clock, "last minute at work, 'HH:MM'"),
     Key("breaks", v.breaks, "pauses such as '12:00-12:30'", ()),
+    EVERY_WEEKS,
+    FIRST_DAY,
 ))  # fmt: skip
 
 PERSON = Table("person", "people", m.Person, "Somebody with hands.", (
@@ -158,6 +183,9 @@ STEP = Table("step", "steps", m.FinishStep, "One step of a finish.", (
     Key("wait_min", minutes(), "drying or curing afterwards, without hands", 0),
     Key("weekdays", v.weekdays, "days on which it is run; empty for any day", ()),
     Key("skill", v.text, "skill it needs", "finish"),
+    EVERY_WEEKS,
+    FIRST_DAY,
+    Key("watched", v.yes_no, "true when somebody with the skill must be in while it runs", False),
 ))  # fmt: skip
 
 FINISH = Table("finish", "finishes", m.Finish, "What happens between break-out and inspection.", (
@@ -170,6 +198,8 @@ QUALITY_CLASS = Table("class", "classes", m.QualityClass, "Care that a class of 
     Key("refresh_ratio", share("virgin / charge"), "virgin share of the powder charge"),
     Key("weight", positive("-"), "how much a late day of this class matters"),
     Key("inspect_s_per_piece", not_negative("s"), "hands at the gauge for each piece"),
+    Key("specimen_min", minutes(), "hands to test the specimens of a build; 0 for no test", 0),
+    Key("specimen_wait_min", minutes(), "from the test to its result; nothing of the class is packed before", 0),
 ))  # fmt: skip
 
 RATES = Table("rates", "rates", m.Rates, "Money, and hands that are not finishing.", many=False, keys=(
@@ -180,6 +210,10 @@ RATES = Table("rates", "rates", m.Rates, "Money, and hands that are not finishin
     Key("unpack_s_per_piece", not_negative("s"), "hands for each piece: find, lift, brush"),
     Key("count_s_per_piece", not_negative("s"), "hands for each piece: count"),
     Key("pack_min_per_line", not_negative("min"), "hands for each order line: bag, label, note"),
+    Key("margin", not_negative("share of cost"), "put on top of cost in quotes; 0.25 is a quarter", 0.0),
+    Key("price_step", positive("currency"), "quoted prices are rounded up to a multiple of this", 0.01),
+    Key("quote_valid_days", Number("days", least=1, whole=True), "how long a quote holds", 30),
+    Key("late_price_share", not_negative("share of cost"), "what it costs when a line of weight 1 is late", 0.1),
 ))  # fmt: skip
 
 NESTING = Table("nesting", "nesting", m.NestingRules, "Clearances and effort of nesting.", many=False, keys=(
@@ -187,6 +221,19 @@ NESTING = Table("nesting", "nesting", m.NestingRules, "Clearances and effort of 
     Key("voxel_mm", Number("mm", least=0.2, most=20), "grid of the search; finer is slower"),
     Key("seconds_per_build", positive("s"), "time to look for a better arrangement"),
     Key("seed", Number("-", least=0, whole=True), "same seed, same arrangement", 1),
+    Key("thick_clearance_mm", not_negative("mm"), "wider distance between parts thicker than 8 mm; 0 for none", 0.0),
+))  # fmt: skip
+
+UTILITY = Table("utility", "utilities", m.Utility, "Power, gas, air, extraction that machines or stations need.", (
+    NAME,
+    Key("machines_at_once", Number("machines", least=0, whole=True), "machines that may print on it; 0 for no limit", 0),
+))  # fmt: skip
+
+CLOSURE = Table("closure", "closures", m.Closure, "Planned time out of use: maintenance, a visit, a cut of power.", (
+    Key("what", v.text, "name of a machine, chamber, station, person or utility"),
+    Key("start", v.moment, "first minute, local time, such as 2027-03-08T06:00"),
+    Key("end", v.moment, "first minute after it"),
+    Key("why", v.free_text, "what for, in a word", ""),
 ))  # fmt: skip
 
 FAILURES = Table("failures", "failures", m.FailureHistory, "The cell's own record.", many=False, keys=(
@@ -195,4 +242,4 @@ FAILURES = Table("failures", "failures", m.FailureHistory, "The cell's own recor
 ))  # fmt: skip
 
 TABLES = (CELL, MATERIAL, CHAMBER_TYPE, CHAMBER, MACHINE, STATION, PERSON, FINISH, QUALITY_CLASS, RATES, NESTING,
-          FAILURES)  # fmt: skip
+          FAILURES, UTILITY, CLOSURE)  # fmt: skip

@@ -14,7 +14,7 @@ from typing import cast
 from cakewright.errors import CellError
 from cakewright.formats.cell_schema import CELL, TABLES, Key, Table
 from cakewright.formats.cell_values import NotThis
-from cakewright.model.cell import Cell, Shift
+from cakewright.model.cell import Cell, FinishStep, Shift
 from cakewright.sources.cell import CELL_DEFAULTS
 from cakewright.sources.reference import Reference
 
@@ -224,7 +224,7 @@ class _Reading:
 
 def _check_sense(cell: Cell) -> None:
     """What each value alone cannot show: hours that end before they start, work nobody can do."""
-    problems = [*_wrong_shifts(cell), *_wrong_skills(cell), *_wrong_machines(cell), *_wrong_numbers(cell)]
+    problems = [*_wrong_shifts(cell), *_wrong_weeks(cell), *_wrong_skills(cell), *_wrong_machines(cell), *_wrong_numbers(cell)]
     if problems:
         if len(problems) == 1:
             raise CellError(problems[0][0], remedy=problems[0][1], where=cell.source)
@@ -244,6 +244,17 @@ def _wrong_shifts(cell: Cell) -> list[tuple[str, str]]:
             elif not _breaks_inside(shift):
                 wrong.append((f"{hours} has a pause outside the shift or over another pause", "mend the pauses"))
     return wrong
+
+
+def _wrong_weeks(cell: Cell) -> list[tuple[str, str]]:
+    found: list[tuple[str, Shift | FinishStep]] = []
+    found += [(f"person {person.name!r}", shift) for person in cell.people for shift in person.shifts]
+    found += [(f"finish {finish.name!r}", step) for finish in cell.finishes for step in finish.steps]
+    return [
+        (f"{who}: every {what.every_weeks} weeks, and no first_day", "add first_day = a day in a week that counts")
+        for who, what in found
+        if what.every_weeks > 1 and what.first_day is None
+    ]
 
 
 def _breaks_inside(shift: Shift) -> bool:

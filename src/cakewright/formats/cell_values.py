@@ -116,6 +116,31 @@ def dates(value: object) -> tuple[date, ...]:
     return tuple(sorted({_day(item) for item in value}))
 
 
+def moment(value: object) -> datetime:
+    """A day and a time of day, local, as 2027-03-08T06:00 with or without quotes."""
+    expected = "a day and a time without zone, such as 2027-03-08T06:00"
+    if isinstance(value, str):
+        try:
+            value = datetime.fromisoformat(value)
+        except ValueError as wrong:
+            raise NotThis(expected) from wrong
+    if not isinstance(value, datetime) or value.tzinfo is not None:
+        raise NotThis(expected)
+    return value
+
+
+def day(value: object) -> date:
+    """A day as 2027-05-01, with or without quotes."""
+    return _day(value)
+
+
+def yes_no(value: object) -> bool:
+    """True or false."""
+    if not isinstance(value, bool):
+        raise NotThis("true or false, without quotes")
+    return value
+
+
 def triple(value: object) -> tuple[float, float, float]:
     """Three numbers above zero, for x, y and z."""
     if not isinstance(value, list) or len(value) != 3:

@@ -356,10 +356,12 @@ class Cell:
 
     def _check_utilities_and_closures(self) -> None:
         utilities = {u.name for u in self.utilities}
-        for user in (*self.machines, *self.stations):
-            for name in user.utilities:
-                self._known("utility", name, utilities, user.name)
-        named = {x.name for x in (*self.machines, *self.chambers, *self.stations, *self.people)} | utilities
+        needed = [(m.name, m.utilities) for m in self.machines] + [(s.name, s.utilities) for s in self.stations]
+        for user, names in needed:
+            for name in names:
+                self._known("utility", name, utilities, user)
+        named = utilities | {m.name for m in self.machines} | {c.name for c in self.chambers}
+        named |= {s.name for s in self.stations} | {p.name for p in self.people}
         for closure in self.closures:
             self._known("machine, chamber, station, person or utility", closure.what, named, "a closure")
             if closure.end <= closure.start:
