@@ -93,6 +93,8 @@ MATERIAL = Table("material", "materials", m.Material, "A powder grade as this ce
     Key("loss_fraction", share("share of unsintered powder"), "what does not come back: crust, dust, hoses"),
     Key("minimum_wall_mm", positive("mm"), "thinnest wall accepted without asking"),
     Key("shrink_factor", v.triple, "scale factors x, y, z that the machine applies", (1.0, 1.0, 1.0)),
+    Key("solidifying_c", Number("°C", least=0, most=400),
+        "where parts solidify on cooling (calorimeter, second page of the data sheet); 0: bed temperature less 35", 0.0),
 ), inner=(ARRIVAL,))  # fmt: skip
 
 CHAMBER_TYPE = Table("chamber_type", "chamber_types", m.ChamberType, "A size of build chamber.", (
@@ -105,6 +107,8 @@ CHAMBER_TYPE = Table("chamber_type", "chamber_types", m.ChamberType, "A size of 
     Key("cover_mm", not_negative("mm"), "powder over the last part layer"),
     Key("surface_coefficient_w_m2k", positive("W/(m² K)"), "heat transfer from cake skin to room, through the wall"),
     Key("clean_min", minutes(), "from empty chamber to ready for the next build"),
+    Key("cooling_speed", positive("x"), "how much faster its cakes cool than computed; learnt from probes", 1.0),
+    Key("cooling_spread", not_negative("x"), "factor between likely and early or late cooling; 0: default", 0.0),
 ))  # fmt: skip
 
 OTHERS = Key("other_materials", v.texts, "materials it may also be used for; empty for none", ())
@@ -144,6 +148,16 @@ MACHINE = Table("machine", "machines", m.Machine, "A laser-sintering machine.", 
     Key("service_min", minutes(), "out of use, empty, for a service", 0),
     Key("hours_since_service", not_negative("h"), "printed hours since the last service when the plan starts", 0.0),
     NEEDS,
+    Key("time_factors", v.four, "times the machine really takes over those above: warm-up and end, recoat, hatch, "
+        "outline; learnt from job logs", (1.0, 1.0, 1.0, 1.0)),
+    Key("time_spread", share("relative"), "spread of actual over predicted print time; 0: default", 0.0),
+    Key("export_scale", v.triple, "scale x, y, z put into the build files; 1 where the machine scales by itself",
+        (1.0, 1.0, 1.0)),
+    Key("export_offset_mm", v.offsets, "moved outwards per face x, y, z in the build files; below 0 shrinks outlines",
+        (0.0, 0.0, 0.0)),
+    Key("printing_kw", not_negative("kW"), "mean electric power while printing; 0: not measured", 0.0),
+    Key("warm_up_kwh", not_negative("kWh"), "electricity of warm-up; 0: not measured", 0.0),
+    Key("gas_m3_per_h", not_negative("m³/h"), "inert gas while printing; 0: not measured", 0.0),
 ))  # fmt: skip
 
 STATION = Table("station", "stations", m.Station, "A bench, cabinet, bath or gauge.", (

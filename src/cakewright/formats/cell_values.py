@@ -150,6 +150,24 @@ def triple(value: object) -> tuple[float, float, float]:
     return (x, y, z)
 
 
+def four(value: object) -> tuple[float, float, float, float]:
+    """Four factors above zero."""
+    if not isinstance(value, list) or len(value) != 4:
+        raise NotThis("four numbers above 0, such as [1.0, 1.1, 1.0, 1.0]")
+    positive = Number("-", above=0)
+    a, b, c, d = (float(positive(item)) for item in value)
+    return (a, b, c, d)
+
+
+def offsets(value: object) -> tuple[float, float, float]:
+    """Three small distances for x, y and z; negative ones allowed."""
+    if not isinstance(value, list) or len(value) != 3:
+        raise NotThis("three numbers for x, y and z in mm, such as [-0.075, -0.075, -0.05]")
+    small = Number("mm", least=-1, most=1)
+    x, y, z = (float(small(item)) for item in value)
+    return (x, y, z)
+
+
 def _day(value: object) -> date:
     if isinstance(value, date) and not isinstance(value, datetime):
         return value

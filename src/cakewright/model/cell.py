@@ -49,6 +49,7 @@ class Material:
     loss_fraction: float
     minimum_wall_mm: float
     shrink_factor: tuple[float, float, float] = (1.0, 1.0, 1.0)
+    solidifying_c: float = 0.0  # where parts solidify on cooling; 0: not known, taken from the bed temperature
     limits: tuple[tuple[str, float], ...] = ()
     arrivals: tuple[Arrival, ...] = ()
 
@@ -59,7 +60,8 @@ class ChamberType:
 
     `wall_margin_mm` stays free along the side walls, `base_mm` of powder lies under the first part,
     `cover_mm` over the last. `surface_coefficient_w_m2k` is the heat transfer from the cake's skin to
-    the room through the chamber wall.
+    the room through the chamber wall. `cooling_speed` multiplies conduction and surface coefficient, `cooling_spread`
+    (0: default) is the factor of the early and late case: both are learnt from probes.
     """
 
     name: str
@@ -71,6 +73,8 @@ class ChamberType:
     cover_mm: float
     surface_coefficient_w_m2k: float
     clean_min: int
+    cooling_speed: float = 1.0
+    cooling_spread: float = 0.0
 
     @property
     def usable_height_mm(self) -> float:
@@ -102,6 +106,10 @@ class Machine:
     A changeover keeps the empty machine for `changeover_min`. For the first `watched_min` of a print somebody with the
     skill to start it must be in. A service is due when `service_every_h` hours have been printed since the last one
     (0: never) and keeps the empty machine for `service_min`. `utilities` are what it cannot print without.
+
+    `time_factors` multiply (warm-up and end, recoat, hatch, outline) times and `time_spread` (0: default) is the spread of
+    actual over predicted: both are learnt from job logs. `export_scale` and `export_offset_mm` (outwards, per face) are
+    put into the build files. `printing_kw`, `warm_up_kwh`, `gas_m3_per_h`: what it draws, 0 where not measured.
     """
 
     name: str
@@ -129,6 +137,13 @@ class Machine:
     service_min: int = 0
     hours_since_service: float = 0.0
     utilities: tuple[str, ...] = ()
+    time_factors: tuple[float, float, float, float] = (1.0, 1.0, 1.0, 1.0)
+    time_spread: float = 0.0
+    export_scale: tuple[float, float, float] = (1.0, 1.0, 1.0)
+    export_offset_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    printing_kw: float = 0.0
+    warm_up_kwh: float = 0.0
+    gas_m3_per_h: float = 0.0
 
     def takes(self, material: str) -> bool:
         """True when it may print the material, perhaps after a changeover."""

@@ -18,6 +18,7 @@ from cakewright.store.floor import PieceRecord, PieceState, add_record, records_
 from cakewright.store.jobs import Job, add_job, change_job, interrupt_jobs, job_of, jobs_of
 from cakewright.store.powder import PowderTables
 from cakewright.store.read import read_plan
+from cakewright.store.schedule import ScheduleTables
 from cakewright.store.write import write_plan
 
 
@@ -59,6 +60,11 @@ class Store:
     def powder(self) -> PowderTables:
         """The powder books in this database."""
         return PowderTables(self._engine)
+
+    @property
+    def schedule(self) -> ScheduleTables:
+        """Committed plans, what really began and ended, stopped builds."""
+        return ScheduleTables(self._engine)
 
     def save_plan(self, plan: WeekPlan, *, made_by: str, at: datetime) -> int:
         """Keep a plan as a new version and return its number; all of it or nothing, and nothing is replaced."""

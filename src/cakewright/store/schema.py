@@ -273,6 +273,8 @@ promise = _table(
     _maybe("p90", Instant),
     _maybe("on_time_probability", Float),
     _need("reason", Text),
+    _maybe("if_fails", Instant),
+    _maybe("start_pieces", Integer),
     _to_line(),
 )
 

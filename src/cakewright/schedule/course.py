@@ -1,0 +1,368 @@
+"""A plan's tasks as the arrays that `runs` replays: who follows whom, who may do it, when it was planned.
+
+Made from the finished schedule only, so it does not matter how that was found. Minutes count from the schedule's start;
+tasks planned before it have begun and are not moved.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from cakewright.errors import InputError
+from cakewright.model.cell import Cell, FinishStep
+from cakewright.model.plan import Schedule, Task, TaskKind
+from cakewright.schedule.calendars import FAR, Span, gaps, merge, minutes_after, person_spans, weekday_spans
+from cakewright.schedule.instance import (
+    INSPECT,
+    PACK,
+    START,
+    UNPACK,
+    BoolArray,
+    IntArray,
+    machines_of,
+)
+from cakewright.schedule.jobs import BuildJob, LineJob
+from cakewright.sources.schedule import HORIZON_DAYS
+
+_MIN_PER_DAY = 24 * 60
+_HANDS_OF_BUILD = (TaskKind.LOAD, TaskKind.UNLOAD, TaskKind.UNPACK, TaskKind.CLEAN)
+_BENCH = (TaskKind.FINISH, TaskKind.WAIT)
+
+
+class Course(NamedTuple):
+    """b builds, m machines, c chambers, n bench nodes, l lines; rows: people, stations, machines, weekday calendars."""
+
+    busy: IntArray  # (rows, capacity, 2)
+    used: IntArray  # (rows,)
+    station_row: int
+    machine_row: int
+    may_start: BoolArray  # (people,)
+    may_unpack: BoolArray  # (people,)
+    planned: IntArray  # (b, 4) start of load, lifting out, unpacking, cleaning
+    who: IntArray  # (b, 4) planned person, -1 unknown
+    hands: IntArray  # (b, 4)
+    machine: IntArray  # (b,)
+    chamber: IntArray  # (b,)
+    release: IntArray  # (b,)
+    printing: IntArray  # (b, m) 0 where it cannot
+    in_machine: IntArray  # (b,)
+    print_end: IntArray  # (b,) planned
+    chamber_ok: BoolArray  # (b, c)
+    unpack_ok: BoolArray  # (b, rows)
+    node_planned: IntArray  # (n,)
+    node_who: IntArray  # (n,)
+    node_may: BoolArray  # (n, people)
+    node_hands: IntArray  # (n,)
+    node_run: IntArray  # (n,) station time, hands included
+    node_wait: IntArray  # (n,)
+    node_day: IntArray  # (n,) row of its weekdays, -1
+    node_ok: BoolArray  # (n, rows) stations; none: no station is needed
+    node_lines: BoolArray  # (n, l)
+    node_done: BoolArray  # (n,) True for inspection and packing: their end may be the line's
+    preds: IntArray  # (n,) how many nodes and builds it waits for
+    succ_at: IntArray  # (n+1,)
+    succ: IntArray
+    entry_at: IntArray  # (n+1,) builds whose unpacking a node waits for
+    entry: IntArray
+    longest: IntArray  # (people,) longest unbroken stretch
+
+
+@dataclass(slots=True)
+class _Node:
+    """One piece of bench work."""
+
+    start: int
+    hands: int
+    run: int
+    lines: frozenset[int]
+    kind: TaskKind
+    station: str = ""
+    person: str = ""
+    wait: int = 0
+    builds: set[str] = field(default_factory=set)
+    before: set[int] = field(default_factory=set)
+
+
+@dataclass(frozen=True, eq=False)
+class Names:
+    """What the indices of a Course stand for."""
+
+    builds: tuple[str, ...]
+    lines: tuple[int, ...]
+
+
+def horizon_of(schedule: Schedule) -> int:
+    """Minutes that a calendar for simulated weeks covers: three times the plan, and the usual first length."""
+    last = max((t.end for t in schedule.tasks), default=schedule.start)
+    return 3 * max(0, minutes_after(schedule.start, last)) + int(HORIZON_DAYS.value) * _MIN_PER_DAY
+
+
+def make_course(
+    cell: Cell,
+    builds: Sequence[BuildJob],
+    lines: Sequence[LineJob],
+    schedule: Schedule,
+    tries: int,
+    closed: Mapping[str, Sequence[Span]] | None = None,
+) -> tuple[Course, Names]:
+    """The arrays of a plan, with room in the calendars for `tries` of every build.
+
+    Raises InputError when a build has no loading and no print in the schedule.
+    """
+    jobs = {line.line: line for line in lines if line.builds}
+    nodes = _nodes(schedule, jobs)
+    done = {number for node in nodes if node.kind is TaskKind.PACK or node.kind is TaskKind.INSPECT
+            for number in node.lines}  # fmt: skip
+    numbers = tuple(number for number in jobs if number in done)
+    table = _Table(cell, schedule, closed or {})
+    on_calendar = _builds(cell, builds, schedule, table)
+    arrays = {**on_calendar, **_bench(cell, nodes, jobs, numbers, [b.key for b in builds], table)}
+    busy, used, longest = table.packed(4 * tries * len(builds) + 2 * len(nodes) + 8)
+    course = Course(busy=busy, used=used, longest=longest, station_row=table.station_row,
+                    machine_row=table.machine_row, **arrays)  # fmt: skip
+    return course, Names(tuple(b.key for b in builds), numbers)
+
+
+class _Table:
+    """Busy spans of people, stations and machines, and calendars of weekdays, as rows of one table."""
+
+    def __init__(self, cell: Cell, schedule: Schedule, closed: Mapping[str, Sequence[Span]]) -> None:
+        self.cell, self.origin, self.horizon = cell, schedule.start, horizon_of(schedule)
+        self.people = [p.name for p in cell.people]
+        self.station_row = len(self.people)
+        self.machine_row = self.station_row + len(cell.stations)
+        taken = {name: [*spans] for name, spans in closed.items()}
+        for task in schedule.tasks:
+            if not task.build and not task.lines:  # upkeep: stays where it is planned
+                span = (minutes_after(self.origin, task.start), minutes_after(self.origin, task.end))
+                for name in (*task.people, task.machine, task.station):
+                    taken.setdefault(name, []).append(span)
+        self.rows = [
+            merge([*gaps(person_spans(p, cell.holidays, cell.zone, self.origin, self.horizon)), *taken.get(p.name, ())])
+            for p in cell.people
+        ]
+        for name in [*(s.name for s in cell.stations), *(m.name for m in cell.machines)]:
+            self.rows.append(merge([(-FAR, -FAR + 1), *taken.get(name, ()), (self.horizon, FAR)]))
+        self._days: dict[tuple[int, ...], int] = {}
+
+    def person(self, names: Iterable[str]) -> int:
+        """Row of the first name, -1 for none."""
+        return next((self.people.index(n) for n in names if n in self.people), -1)
+
+    def day(self, weekdays: tuple[int, ...]) -> int:
+        """Row that is free on these weekdays, -1 for any day."""
+        if not weekdays:
+            return -1
+        if weekdays not in self._days:
+            self._days[weekdays] = len(self.rows)
+            self.rows.append(gaps(weekday_spans(weekdays, self.cell.zone, self.origin, self.horizon)))
+        return self._days[weekdays]
+
+    def may(self, skill: str) -> list[bool]:
+        """Who has a skill."""
+        return [skill in p.skills for p in self.cell.people]
+
+    def stations(self, kind: str, material: str, rows: int) -> BoolArray:
+        """Rows of the stations of a kind that take a material."""
+        allowed = np.zeros(rows, dtype=np.bool_)
+        for i, s in enumerate(self.cell.stations):
+            allowed[self.station_row + i] = s.kind == kind and (not s.materials or material in s.materials)
+        return allowed
+
+    def packed(self, extra: int) -> tuple[IntArray, IntArray, IntArray]:
+        """Table, entries in use, longest free stretch of each person."""
+        busy = np.zeros((len(self.rows), max(map(len, self.rows)) + extra, 2), dtype=np.int64)
+        for i, spans in enumerate(self.rows):
+            busy[i, : len(spans)] = spans
+        longest = [max((b[0] - a[1] for a, b in pairwise(row)), default=0)
+                   for row in self.rows[: self.station_row]]  # fmt: skip
+        return busy, np.array([len(r) for r in self.rows], dtype=np.int64), np.array(longest, dtype=np.int64)
+
+
+def _builds(cell: Cell, builds: Sequence[BuildJob], schedule: Schedule, table: _Table) -> dict[str, Any]:
+    n, origin = len(builds), schedule.start
+    planned, who = np.zeros((n, 4), dtype=np.int64), np.full((n, 4), -1, dtype=np.int64)
+    machine, chamber, print_end = (np.zeros(n, dtype=np.int64) for _ in range(3))
+    machines, chambers = [m.name for m in cell.machines], [c.name for c in cell.chambers]
+    of: dict[str, dict[TaskKind, Task]] = defaultdict(dict)
+    for task in schedule.tasks:
+        if task.build:
+            of[task.build].setdefault(task.kind, task)
+    for b, job in enumerate(builds):
+        tasks = of[job.key]
+        if TaskKind.PRINT not in tasks:
+            raise InputError("it has no print in the schedule", remedy="plan it first", where=f"build {job.key}")
+        printing = tasks[TaskKind.PRINT]
+        print_end[b] = at = minutes_after(origin, printing.end)
+        machine[b], chamber[b] = machines.index(printing.machine), chambers.index(printing.chamber)
+        at = minutes_after(origin, printing.start)
+        for i, kind in enumerate(_HANDS_OF_BUILD):
+            if kind in tasks:
+                at = minutes_after(origin, tasks[kind].start)
+                who[b, i] = table.person(tasks[kind].people)
+            planned[b, i] = at
+    made = np.array([[_minutes(job, name, cell) for name in machines] for job in builds], dtype=np.int64)
+    for b, job in enumerate(builds):  # where it was planned it can be printed, whatever the file says now
+        made[b, machine[b]] = max(1, job.print_min.get(machines[machine[b]], 1))
+    rows = len(table.rows)
+    return {
+        "may_start": np.array(table.may(START), dtype=np.bool_),
+        "may_unpack": np.array(table.may(UNPACK), dtype=np.bool_),
+        "planned": planned,
+        "who": who,
+        "hands": np.array([[j.load_min, j.unload_min, j.unpack_min, j.clean_min] for j in builds], dtype=np.int64),
+        "machine": machine,
+        "chamber": chamber,
+        "release": np.array([minutes_after(origin, j.release) for j in builds], dtype=np.int64),
+        "printing": made,
+        "in_machine": np.array([j.minimum_cool_in_machine_min for j in builds], dtype=np.int64),
+        "print_end": print_end,
+        "chamber_ok": np.array([[c.material == j.material and c.type == j.chamber_type for c in cell.chambers]
+                                for j in builds], dtype=np.bool_),
+        "unpack_ok": np.array([table.stations("unpack", j.material, rows) for j in builds], dtype=np.bool_),
+    }  # fmt: skip
+
+
+def _minutes(job: BuildJob, machine: str, cell: Cell) -> int:
+    return job.print_min[machine] if machine in machines_of(cell, job) else 0
+
+
+def _nodes(schedule: Schedule, jobs: Mapping[int, LineJob]) -> list[_Node]:
+    """Bench work with its order: chains of each basket, then inspection and packing of each line."""
+    origin = schedule.start
+    groups: dict[tuple[str, ...], list[Task]] = defaultdict(list)
+    for task in sorted(schedule.tasks, key=lambda t: (t.start, t.end)):
+        if task.kind in _BENCH:
+            groups["basket", task.label.partition(":")[0], str(task.lines)].append(task)
+        elif task.kind in {TaskKind.INSPECT, TaskKind.PACK}:
+            groups["line", str(task.lines)].append(task)
+    nodes: list[_Node] = []
+    last_of_line: dict[int, set[int]] = defaultdict(set)
+    for key, tasks in sorted(groups.items(), key=lambda item: item[0][0]):  # baskets before lines
+        lines = frozenset(n for n in tasks[0].lines if n in jobs)
+        if not lines:
+            continue
+        chain = [_node(task, origin, lines) for task in tasks]
+        first = len(nodes)
+        nodes += _joined(chain)
+        for i in range(first + 1, len(nodes)):
+            nodes[i].before.add(i - 1)
+        nodes[first].builds = {build for n in lines for build in jobs[n].builds}
+        if key[0] == "basket":
+            for n in lines:
+                last_of_line[n].add(len(nodes) - 1)
+        else:
+            nodes[first].before |= {i for n in lines for i in last_of_line[n]}
+    return _shared(nodes)
+
+
+def _shared(nodes: list[_Node]) -> list[_Node]:
+    """Baskets that the plan puts into one run of a station become one node: they go in together or not at all."""
+    first: dict[tuple[str, int], int] = {}
+    into = [first.setdefault((n.station, n.start), i) if n.station else i for i, n in enumerate(nodes)]
+    kept = sorted(set(into))
+    for i, node in enumerate(nodes):
+        if into[i] != i:
+            whole = nodes[into[i]]
+            whole.lines |= node.lines
+            whole.builds |= node.builds
+            whole.before |= node.before
+            whole.run, whole.wait = max(whole.run, node.run), max(whole.wait, node.wait)
+    for i in kept:
+        nodes[i].before = {kept.index(into[j]) for j in nodes[i].before if into[j] != i}
+    return [nodes[i] for i in kept]
+
+
+def _node(task: Task, origin: object, lines: frozenset[int]) -> _Node:
+    start, end = minutes_after(origin, task.start), minutes_after(origin, task.end)  # type: ignore[arg-type]
+    hands = end - start if task.people else 0
+    run = end - start if task.station or task.people else 0
+    wait = 0 if run else end - start
+    return _Node(start, hands, run, lines, task.kind, task.station, task.people[0] if task.people else "", wait)
+
+
+def _joined(chain: list[_Node]) -> list[_Node]:
+    """Hands, then the station that runs by itself, then drying: one node; portions of hand work stay apart."""
+    joined = [chain[0]]
+    for node in chain[1:]:
+        last = joined[-1]
+        follows = node.start == last.start + last.run + last.wait and node.kind in _BENCH and not node.hands
+        if follows and node.run and node.station == last.station and not last.wait:
+            last.run += node.run
+        elif follows and not node.run:
+            last.wait += node.wait
+        else:
+            joined.append(node)
+    return joined
+
+
+def _bench(
+    cell: Cell,
+    nodes: list[_Node],
+    jobs: Mapping[int, LineJob],
+    numbers: Sequence[int],
+    keys: Sequence[str],
+    table: _Table,
+) -> dict[str, Any]:
+    of_station = {s.name: s for s in cell.stations}
+    steps = [_step(node, jobs, of_station[node.station].kind if node.station else "") for node in nodes]
+    days = [table.day(step.weekdays if step else ()) for step in steps]
+    rows = len(table.rows)
+    may = [table.may(_skill(node, step)) for node, step in zip(nodes, steps, strict=True)]
+    for node, row in zip(nodes, may, strict=True):
+        if node.person:
+            row[table.people.index(node.person)] = True
+    ok = np.zeros((len(nodes), rows), dtype=np.bool_)
+    for i, node in enumerate(nodes):
+        if node.station:
+            ok[i, table.station_row + list(of_station).index(node.station)] = True
+    succ: list[list[int]] = [[] for _ in nodes]
+    for i, node in enumerate(nodes):
+        for j in node.before:
+            succ[j].append(i)
+    entry = [sorted(keys.index(build) for build in node.builds) for node in nodes]
+    return {
+        "node_planned": _ints(node.start for node in nodes),
+        "node_who": _ints(table.person([node.person]) for node in nodes),
+        "node_may": np.array(may, dtype=np.bool_).reshape(len(nodes), len(table.people)),
+        "node_hands": _ints(node.hands for node in nodes),
+        "node_run": _ints(node.run for node in nodes),
+        "node_wait": _ints(node.wait for node in nodes),
+        "node_day": _ints(days),
+        "node_ok": ok,
+        "node_lines": np.array([[n in node.lines for n in numbers] for node in nodes], dtype=np.bool_).reshape(
+            len(nodes), len(numbers)
+        ),
+        "node_done": np.array([node.kind not in _BENCH for node in nodes], dtype=np.bool_),
+        "preds": _ints(len(node.before) + len(builds) for node, builds in zip(nodes, entry, strict=True)),
+        "succ_at": _offsets(succ),
+        "succ": _ints(x for xs in succ for x in xs),
+        "entry_at": _offsets(entry),
+        "entry": _ints(x for xs in entry for x in xs),
+    }
+
+
+def _step(node: _Node, jobs: Mapping[int, LineJob], kind: str) -> FinishStep | None:
+    """The step of the finish that a node carries out, by the kind of its station."""
+    finish = jobs[min(node.lines)].finish
+    return next((step for step in finish.steps if step.station_kind == kind), None) if node.kind in _BENCH else None
+
+
+def _skill(node: _Node, step: FinishStep | None) -> str:
+    if node.kind is TaskKind.INSPECT:
+        return INSPECT
+    return PACK if node.kind is TaskKind.PACK else step.skill if step else ""
+
+
+def _ints(values: Iterable[int]) -> IntArray:
+    return np.array(list(values), dtype=np.int64)
+
+
+def _offsets(groups: Sequence[Sequence[int]]) -> IntArray:
+    return np.concatenate([[0], np.cumsum([len(g) for g in groups])]).astype(np.int64)
