@@ -9,6 +9,7 @@ from datetime import datetime
 
 import numpy as np
 
+from cakewright.app.line_flags import priority
 from cakewright.app.plan_build import Batch, envelope_mm3, quick_cooling
 from cakewright.app.plan_dates import due_by, line_job, released
 from cakewright.model.build import LayerProfile, Nest
@@ -105,7 +106,10 @@ def propose(
 def pieces_of(line: OrderLine, part_key: str) -> tuple[NestPiece, ...]:
     """One named piece for each ordered one: L07-001 ... for a line of hundreds, L07-1 for a few."""
     width = len(str(line.quantity))
-    return tuple(NestPiece(f"{line.key}-{n:0{width}d}", part_key, line.line) for n in range(1, line.quantity + 1))
+    early = priority(line)
+    return tuple(
+        NestPiece(f"{line.key}-{n:0{width}d}", part_key, line.line, early) for n in range(1, line.quantity + 1)
+    )
 
 
 def _batch_line(line: OrderLine, part: Part, rotations: FloatArray, cell: Cell) -> BatchLine:

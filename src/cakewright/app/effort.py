@@ -3,28 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from cakewright.stopping import MaxSeconds, MaxSteps, NoImprovement, Stop, first_of
 
 BATCHING_STEPS = 4000
 DATE_STEPS = 3000
 DATE_SECONDS = 10.0
+ARRANGE_SHARE = 0.2  # of the seconds of a nest: spent on the wishes once the height is found
 
 
 @dataclass(frozen=True, slots=True)
 class Effort:
-    """A fresh stop rule for each build's nest, each batching and the dates."""
+    """A fresh stop rule for each build's nest, each batching, the dates, and for arranging a nest by its wishes."""
 
     nest: Callable[[], Stop]
     batching: Callable[[], Stop]
     dates: Callable[[], Stop]
+    arrange: Callable[[], Stop] = field(default=lambda: MaxSteps(0))
 
 
 def effort_in_seconds(nest_seconds: float, clock: Callable[[], float]) -> Effort:
     """Stop rules for a person who waits: seconds for each nest, counted steps for the rest."""
     return Effort(
-        nest=lambda: MaxSeconds(nest_seconds, clock),
+        nest=lambda: MaxSeconds(nest_seconds * (1 - ARRANGE_SHARE), clock),
+        arrange=lambda: MaxSeconds(nest_seconds * ARRANGE_SHARE, clock),
         batching=lambda: first_of(MaxSteps(BATCHING_STEPS), NoImprovement(BATCHING_STEPS // 4)),
         dates=lambda: first_of(MaxSteps(DATE_STEPS), MaxSeconds(DATE_SECONDS, clock)),
     )
@@ -34,6 +37,7 @@ def effort_in_steps(nest_steps: int) -> Effort:
     """Stop rules that give the same plan on every machine."""
     return Effort(
         nest=lambda: MaxSteps(nest_steps),
+        arrange=lambda: MaxSteps(nest_steps),
         batching=lambda: MaxSteps(BATCHING_STEPS),
         dates=lambda: MaxSteps(DATE_STEPS),
     )

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from cakewright.nesting.search import nest
 from cakewright.nesting.separable import removal
 from cakewright.nesting.task import NestPiece, NestSpace, NestTask
 from cakewright.nesting.verify import verify_nest
+from cakewright.nesting.wishes import NestWishes
 from cakewright.physics.buildtime import print_time
 from cakewright.physics.cooling import cool
 from cakewright.physics.layers import layer_profile
@@ -56,8 +57,12 @@ def nest_batch(
     *,
     stop: Stop,
     seed: int,
+    wishes: NestWishes | None = None,
+    arrange_stop: Stop | None = None,
+    clock: Callable[[], float] = time.monotonic,
 ) -> Nest:
     """Find a place for every piece of a batch; pieces without one are named in `left_out`."""
+    began = clock()
     keys = {p.part_key for p in batch.pieces}
     task = NestTask(
         meshes={k: parts[k].mesh for k in keys},
@@ -66,8 +71,10 @@ def nest_batch(
         space=nest_space(cell.chamber_type(batch.machine.chamber_type)),
         clearance_mm=cell.nesting.clearance_mm,
         voxel_mm=cell.nesting.voxel_mm,
+        wishes=wishes,
     )
-    return nest(task, stop=stop, seed=seed)
+    placed = nest(task, stop=stop, seed=seed, arrange_stop=arrange_stop)
+    return replace(placed, seconds=clock() - began)
 
 
 def compute_build(

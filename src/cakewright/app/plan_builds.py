@@ -8,6 +8,7 @@ from datetime import datetime
 
 from cakewright.app.choose_batches import Work, choose_batches
 from cakewright.app.effort import Effort
+from cakewright.app.nest_wishes import wishes_for
 from cakewright.app.plan_build import Batch, compute_build, left_out_pieces, nest_batch
 from cakewright.app.progress import Progress, quiet
 from cakewright.model.build import Build
@@ -48,7 +49,16 @@ def plan_builds(
         progress(
             "nesting builds", len(builds), len(builds) + 1 + len(queue), f"{batch.key}: {len(batch.pieces)} pieces"
         )
-        placed = nest_batch(batch, parts, rotations, cell, stop=effort.nest(), seed=seed)
+        placed = nest_batch(
+            batch,
+            parts,
+            rotations,
+            cell,
+            stop=effort.nest(),
+            seed=seed,
+            wishes=wishes_for(batch.pieces, parts, cell),
+            arrange_stop=effort.arrange(),
+        )
         rest = left_out_pieces(batch, placed)
         if not placed.placements:
             given_up.append(_too_large(rest[0][0], rest[0][1].reason))

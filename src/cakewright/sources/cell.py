@@ -109,11 +109,16 @@ CELL_DEFAULTS: dict[str, Reference] = {
         _ref("rates.unpack_s_per_piece", 25, "s", D, _OURS, "find, lift, brush"),
         _ref("rates.count_s_per_piece", 4, "s", D, _OURS, ""),
         _ref("rates.pack_min_per_line", 5, "min", D, _OURS, "bag, label, note"),
+        _ref("rates.margin", 0.25, "share of cost", D, _OURS, "put on top of cost in quotes"),
+        _ref("rates.price_step", 1, "currency", D, _OURS, "quoted prices are rounded up to a multiple of this"),
+        _ref("rates.quote_valid_days", 30, "days", D, _OURS, "how long a quote holds"),
+        _ref("rates.late_price_share", 0.1, "share of cost", D, _OURS, "what being late costs, times the class weight"),
         # nesting
         _ref("nesting.clearance_mm", 4, "mm", CP, _TRADE, "part to part", 3, 5),
         _ref("nesting.voxel_mm", 2, "mm", D, _OURS, "grid of the search; finer is slower"),
         _ref("nesting.seconds_per_build", 20, "s", D, _OURS, "time to look for a better arrangement"),
         _ref("nesting.seed", 1, "-", D, _OURS, "same seed, same arrangement"),
+        _ref("nesting.thick_clearance_mm", 0, "mm", CP, _TRADE, "between thick parts; 5 to 8 is usual, 0 for none", 0, 8),
         # history
         _ref("failures.failed", 3, "builds", D, _OURS, "count your own"),
         _ref("failures.builds", 60, "builds", D, _OURS, "count your own; published rates (2 to 8 %) have no study "
