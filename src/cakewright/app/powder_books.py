@@ -75,6 +75,13 @@ class CanView:
         """Share that is old beyond counting, or of which nobody knows the age."""
         return self.ages[-1]
 
+    @property
+    def age_words(self) -> str:
+        """Mean builds seen, or what hides it: '1.4', 'at least 3.2', 'not known'."""
+        if self.unknown_share > 0.5:
+            return "not known"
+        return f"at least {self.mean_age:.1f}" if self.unknown_share > 0.01 else f"{self.mean_age:.1f}"
+
 
 @dataclass(frozen=True, slots=True)
 class MaterialStock:

@@ -10,6 +10,8 @@ from typing import Annotated
 import typer
 
 from cakewright import __version__
+from cakewright.cli.powder_look import powder
+from cakewright.cli.quotes import quotes
 from cakewright.errors import CakewrightError
 
 HELP = """From an order list to a week that a laser-sintering cell can run.
@@ -92,12 +94,28 @@ def quote(
     material: Annotated[str | None, typer.Option("--material", help="Default: the first of the cell file.")] = None,
     finish: Annotated[str | None, typer.Option("--finish", help="Default: the first of the cell file.")] = None,
     quality_class: Annotated[str | None, typer.Option("--class", help="Default: the first of the cell file.")] = None,
+    customer: Annotated[str, typer.Option("--customer", help="Who asks.")] = "",
+    due: Annotated[datetime | None, typer.Option("--due", help="The day asked for.")] = None,
+    settled: Annotated[
+        list[str] | None, typer.Option("--settled", help="What is agreed already, e.g. tolerances; may be repeated.")
+    ] = None,
+    db: Annotated[
+        Path | None, typer.Option("--db", help="Look for room in its newest plan, and keep the quote there.")
+    ] = None,
+    sheet: Annotated[Path | None, typer.Option("--sheet", help="Write the quote sheet (PDF).")] = None,
+    replaces: Annotated[
+        int | None, typer.Option("--replaces", help="Number of the quote this is a new issue of.")
+    ] = None,
+    by: Annotated[str, typer.Option("--by", help="Who quotes.")] = "",
     start: Start = None,
 ) -> None:
-    """Tell a price range and an earliest date for one file."""
+    """Tell a price range, a date and the open questions for one file."""
     from cakewright.cli.quote import run_quote
 
-    run_quote(file, cell, quantity, material, finish, quality_class, start)
+    run_quote(
+        file, cell, quantity, material, finish, quality_class, start, customer, due, tuple(settled or ()), db, sheet,
+        replaces, by,
+    )  # fmt: skip
 
 
 @cli.command(rich_help_panel="The week")
@@ -147,6 +165,11 @@ def demo(
     from cakewright.cli.demo import run_demo
 
     run_demo(out, seed, seconds)
+
+
+cli.add_typer(quotes, name="quotes", rich_help_panel="Before the week")
+
+cli.add_typer(powder, name="powder", rich_help_panel="The week")
 
 
 def run() -> None:
