@@ -121,8 +121,8 @@ def test_double_faces_are_counted(one_cube):
     assert "2 triangles stand at the place of another" in found["mesh.double-faces"].message
 
 
-def test_a_slit_that_would_fuse_is_told_and_a_wide_one_is_not():
-    """Two plates of one body pair, 0.3 mm or 1 mm apart."""
+def test_plates_that_should_slide_and_would_fuse_are_told_and_wide_ones_are_not():
+    """Two plates of one file, 0.3 mm or 1 mm apart."""
     plates = {gap: joined(box_mesh(40, 30, 3), box_mesh(40, 30, 3, (0, 0, 3 + gap))) for gap in (0.3, 1.0)}
-    assert "0.30 mm" in codes(plates[0.3])["part.narrow-gap"].message
-    assert "part.narrow-gap" not in codes(plates[1.0])
+    assert "0.30 mm" in codes(plates[0.3])["part.moving-gap"].message
+    assert "part.moving-gap" not in codes(plates[1.0])

@@ -93,6 +93,7 @@ MATERIAL = Table("material", "materials", m.Material, "A powder grade as this ce
     Key("loss_fraction", share("share of unsintered powder"), "what does not come back: crust, dust, hoses"),
     Key("minimum_wall_mm", positive("mm"), "thinnest wall accepted without asking"),
     Key("shrink_factor", v.triple, "scale factors x, y, z that the machine applies", (1.0, 1.0, 1.0)),
+    Key("limits", v.printability, "printability limits of your own, such as { hole_mm = 1.2, moving_mm = 0.4 }", ()),
     Key("solidifying_c", Number("°C", least=0, most=400),
         "where parts solidify on cooling (calorimeter, second page of the data sheet); 0: bed temperature less 35", 0.0),
 ), inner=(ARRIVAL,))  # fmt: skip

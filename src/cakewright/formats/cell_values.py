@@ -12,6 +12,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime, time
 
+from cakewright.sources.printability import LIMIT_MEANINGS
+
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 _TIME = re.compile(r"(\d{1,2}):(\d{2})")
 
@@ -166,6 +168,19 @@ def offsets(value: object) -> tuple[float, float, float]:
     small = Number("mm", least=-1, most=1)
     x, y, z = (float(small(item)) for item in value)
     return (x, y, z)
+
+
+def printability(value: object) -> tuple[tuple[str, float], ...]:
+    """Limits by name, each above zero."""
+    if not isinstance(value, dict) or not value:
+        raise NotThis("names and numbers, such as { hole_mm = 1.2, moving_mm = 0.4 }")
+    positive = Number("", above=0)
+    for name in value:
+        if name not in LIMIT_MEANINGS or name == "wall_mm":
+            raise NotThis(
+                f"names among {', '.join(n for n in LIMIT_MEANINGS if n != 'wall_mm')}; the wall is minimum_wall_mm"
+            )
+    return tuple((str(name), float(positive(number))) for name, number in value.items())
 
 
 def _day(value: object) -> date:
