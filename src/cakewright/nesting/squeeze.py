@@ -1,0 +1,146 @@
+"""Linear programs that push pieces together: small shifts that lower the pile and keep every gap.
+
+A row says that piece j must keep a distance from piece i along a direction: direction . (shift_j - shift_i)
+>= least. If the direction separates the two solids, or two of their convex pieces, the row guarantees that
+they stay apart for any shift, so the answer of the program is safe without a further look.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from scipy.optimize import linprog
+from scipy.sparse import coo_matrix
+
+from cakewright.compiled import kernel
+from cakewright.model.mesh import FloatArray
+from cakewright.nesting.bank import Ints
+from cakewright.nesting.shifts import Shifts
+from cakewright.sources.nesting_exact import LOW_WEIGHT, LP_TOLERANCE, SQUEEZE_GAIN, SQUEEZE_REACH, SQUEEZE_ROUNDS
+
+
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """`first`, `second` (k,) piece numbers, `along` (k, 3) unit directions from first to second, `least` (k,) mm."""
+
+    first: Ints
+    second: Ints
+    along: FloatArray
+    least: FloatArray
+
+
+def push(rows: Rows, low: FloatArray, high: FloatArray, tops: FloatArray) -> tuple[FloatArray, float] | None:
+    """Shifts (n, 3) within `low` and `high` (n, 3) that keep all rows and bring the highest top as low as can be.
+
+    `tops` (n,) are the present heights. A little weight on all heights lowers what could rise for free. Returns
+    the shifts and the new height; None when the solver finds no answer.
+    """
+    n, k = len(low), len(rows.least)
+    row = np.repeat(np.arange(k), 3)
+    axes = np.arange(3)
+    left = (3 * rows.first[:, None] + axes).ravel()
+    right = (3 * rows.second[:, None] + axes).ravel()
+    along = rows.along.ravel()
+    top_row = k + np.arange(n)
+    entries = (
+        np.concatenate([along, -along, np.ones(n), -np.ones(n)]),
+        (np.concatenate([row, row, top_row, top_row]),
+         np.concatenate([left, right, 3 * np.arange(n) + 2, np.full(n, 3 * n)])),
+    )  # fmt: skip
+    matrix = coo_matrix(entries, shape=(k + n, 3 * n + 1)).tocsr()
+    bound = np.concatenate([-rows.least, -tops])
+    price = np.zeros(3 * n + 1)
+    price[2 : 3 * n : 3] = LOW_WEIGHT.value / max(1, n)
+    price[-1] = 1.0
+    limits = np.concatenate([np.stack([low.ravel(), high.ravel()], axis=1), [[0.0, float(tops.max()) + 1.0]]])
+    options: Any = {
+        "primal_feasibility_tolerance": LP_TOLERANCE.value,
+        "dual_feasibility_tolerance": LP_TOLERANCE.value,
+    }
+    solve: Any = linprog
+    answer = solve(price, A_ub=matrix, b_ub=bound, bounds=limits, method="highs", options=options)
+    if answer.status != 0 or answer.x is None:
+        return None
+    return np.asarray(answer.x[: 3 * n]).reshape(n, 3), float(answer.x[-1])
+
+
+@kernel
+def _facing(
+    at: FloatArray,
+    pose: Ints,
+    frame: FloatArray,
+    pair: Ints,
+    poly_at: Ints,
+    plane_at: Ints,
+    planes: FloatArray,
+    reach: float,
+    owner: Ints,
+    out: FloatArray,
+) -> int:
+    """For every two convex pieces nearer than `reach`: the plane that separates them best. Returns the count."""
+    count = 0
+    for i in range(len(pose)):
+        f = frame[pose[i]]
+        for j in range(i + 1, len(pose)):
+            e = pair[pose[i], pose[j]]
+            dx, dy, dz = at[j, 0] - at[i, 0], at[j, 1] - at[i, 1], at[j, 2] - at[i, 2]
+            x = f[0, 0] * dx + f[1, 0] * dy + f[2, 0] * dz
+            y = f[0, 1] * dx + f[1, 1] * dy + f[2, 1] * dz
+            z = f[0, 2] * dx + f[1, 2] * dy + f[2, 2] * dz
+            for s in range(poly_at[e], poly_at[e + 1]):
+                apart, which = -1e300, -1
+                for k in range(plane_at[s], plane_at[s + 1]):
+                    g = planes[k, 0] * x + planes[k, 1] * y + planes[k, 2] * z - planes[k, 3]
+                    if g > apart:
+                        apart, which = g, k
+                if apart >= reach:
+                    continue
+                if count < len(owner):
+                    owner[count, 0], owner[count, 1] = i, j
+                    for c in range(3):
+                        out[count, c] = (
+                            f[c, 0] * planes[which, 0] + f[c, 1] * planes[which, 1] + f[c, 2] * planes[which, 2]
+                        )
+                    out[count, 3] = apart
+                count += 1
+    return count
+
+
+def facing_rows(shifts: Shifts, at: FloatArray, pose: Ints, reach_mm: float) -> Rows:
+    """A row for every two convex pieces nearer than `reach_mm`, along the plane that separates them best."""
+    room = 4096
+    while True:
+        owner, out = np.empty((room, 2), np.int64), np.empty((room, 4))
+        count = _facing(
+            at, pose, shifts.frame, shifts.pair, shifts.poly_at, shifts.plane_at, shifts.planes, reach_mm, owner, out
+        )
+        if count <= room:
+            return Rows(owner[:count, 0], owner[:count, 1], out[:count, :3], -out[:count, 3])
+        room = count
+
+
+def squeeze(shifts: Shifts, at: FloatArray, pose: Ints, room: FloatArray) -> tuple[FloatArray, float]:
+    """Lower a pile of convex pieces that do not overlap until no shift lowers it; places (n, 3) and height.
+
+    Every step is a linear program in which each two convex pieces stay on their sides of the plane that
+    separates them best; then the planes are chosen anew. Small overlaps (rounding) are undone on the way.
+    """
+    low, high = shifts.low[pose], shifts.high[pose]
+    step = SQUEEZE_REACH.value * float((high - low).max())
+    at = at.copy()
+    height = float((at[:, 2] + high[:, 2]).max())
+    for _ in range(int(SQUEEZE_ROUNDS.value)):
+        rows = facing_rows(shifts, at, pose, 2 * np.sqrt(3) * step)
+        below = np.clip(-low - at, -step, 0.0)
+        above = np.clip(room - high - at, 0.0, step)
+        answer = push(rows, below, above, at[:, 2] + high[:, 2])
+        if answer is None:
+            break
+        at = at + answer[0]
+        gain = height - float((at[:, 2] + high[:, 2]).max())
+        height -= gain
+        if gain < SQUEEZE_GAIN.value * height:
+            break
+    return at, height

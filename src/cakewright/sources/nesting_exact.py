@@ -1,0 +1,71 @@
+"""Settings of the exact nesting of a few pieces and of settling: tolerances, sizes, weights of the search."""
+
+from cakewright.sources.reference import Reference, Status
+
+_OURS = "chosen by us for this engine"
+
+FLAT_ANGLE = Reference(
+    "nesting.flat_angle", 1e-10, "1 - cosine", Status.DEFAULT, _OURS, "faces that turn less than this are one face"
+)
+CONVEX_SHARE = Reference(
+    "nesting.convex_share", 1e-7, "of the hull", Status.DEFAULT, _OURS,
+    "a piece whose hull is larger by less than this share counts as convex",
+)  # fmt: skip
+MOST_CUT_PLANES = Reference(
+    "nesting.most_cut_planes", 60, "planes", Status.DEFAULT, _OURS, "a solid with more hollow faces is not cut up"
+)
+MOST_PIECES = Reference(
+    "nesting.most_pieces", 12, "convex pieces", Status.DEFAULT, _OURS, "a part of more is nested by voxels"
+)
+LOW_WEIGHT = Reference(
+    "nesting.low_weight", 1e-3, "mm per mm", Status.DEFAULT, _OURS,
+    "worth of lowering the mean of all pieces by 1 mm against lowering the highest, when pieces are pushed together",
+)  # fmt: skip
+LP_TOLERANCE = Reference(
+    "nesting.lp_tolerance", 1e-10, "mm", Status.DEFAULT, _OURS, "how far a row of the linear program may be missed"
+)
+SQUEEZE_REACH = Reference(
+    "nesting.squeeze_reach", 0.3, "of the longest box edge", Status.DEFAULT, _OURS, "farthest shift in one program"
+)
+SQUEEZE_ROUNDS = Reference(
+    "nesting.squeeze_rounds", 40, "programs", Status.DEFAULT, _OURS, "programs after one another at most"
+)
+SQUEEZE_GAIN = Reference(
+    "nesting.squeeze_gain", 1e-7, "of the height", Status.DEFAULT, _OURS, "smaller gains end the pushing"
+)
+CLEAR_ENOUGH = Reference(
+    "nesting.clear_enough", 1e-9, "mm", Status.DEFAULT, _OURS,
+    "penetration depth, summed over all pairs, that counts as no overlap",
+)  # fmt: skip
+MOST_FEW = Reference(
+    "nesting.most_few", 60, "pieces", Status.DEFAULT, _OURS, "more pieces than this are nested by voxels"
+)
+LOOSE_START = Reference(
+    "nesting.loose_start",
+    1.05,
+    "of the height by voxels",
+    Status.DEFAULT,
+    _OURS,
+    "height at which the exact nest begins",
+)
+MOST_STEP = Reference(
+    "nesting.most_step", 0.04, "of the height", Status.DEFAULT, _OURS, "by how much the height is lowered at first"
+)
+LEAST_STEP = Reference(
+    "nesting.least_step", 1e-4, "of the height", Status.DEFAULT, _OURS, "by how much it is lowered in the end"
+)
+TRIES = Reference(
+    "nesting.tries", 6, "piles", Status.DEFAULT, _OURS, "failures at one height after which a higher one is tried"
+)
+ROUNDS = Reference(
+    "nesting.rounds", 25, "rounds", Status.DEFAULT, _OURS, "rounds over all overlapping pieces in one step"
+)
+SAMPLES = Reference(
+    "nesting.samples", 10, "places", Status.DEFAULT, _OURS, "random places tried each time a piece is moved"
+)
+PATIENCE = Reference(
+    "nesting.patience", 8, "steps", Status.DEFAULT, _OURS, "steps without a gain of 2 % after which a pile is given up"
+)
+FRESH_SHARE = Reference(
+    "nesting.fresh_share", 0.2, "1", Status.DEFAULT, _OURS, "share of tries that start from nothing after a failure"
+)
