@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +28,7 @@ class BoxTree:
     order: IntArray
 
 
+@lru_cache(maxsize=1)  # the checks of one part ask for the same tree, one after the other
 def box_tree(mesh: Mesh) -> BoxTree:
     """Build the tree by splitting the widest side at the middle triangle. O(m log m)."""
     corners = mesh.triangles

@@ -143,7 +143,7 @@ def flats_of(mesh: Mesh, edges: Edges, patches: Patches, *, smallest_mm2: float,
 def _flat(mesh: Mesh, patch: int, triangles: NDArray[np.intp], summed: FloatArray, area: float, outline: float) -> Flat:
     normal = summed / np.linalg.norm(summed)
     points = mesh.vertices[np.unique(mesh.faces[triangles])]
-    middle = mesh.triangles[triangles].mean(axis=(0, 1))
+    middle = mesh.vertices[mesh.faces[triangles]].mean(axis=(0, 1))
     across = np.linalg.svd(np.eye(3) - np.outer(normal, normal))[0][:, :2]
     inplane = (points - middle) @ across
     angles = np.linspace(0, np.pi, 24, endpoint=False)
