@@ -11,7 +11,7 @@ from cakewright.model.mesh import Mesh
 from cakewright.physics.cake import HeatModel
 from cakewright.physics.evenness import evenness_findings
 from cakewright.physics.keep import keep_heat
-from cakewright.physics.opening import cool_build, warp_findings
+from cakewright.physics.opening import DEFAULT_SPREAD, cool_build, warp_findings
 from cakewright.units import S_PER_MIN
 
 
@@ -35,7 +35,8 @@ def heat_build(
         material=material,
         chamber_type=chamber,
         room_c=cell.room_c,
-        model=HeatModel(in_machine_s=machine.minimum_cool_in_machine_min * S_PER_MIN),
+        model=HeatModel(in_machine_s=machine.minimum_cool_in_machine_min * S_PER_MIN, speed=chamber.cooling_speed),
+        spread=(chamber.cooling_spread,) * 2 if chamber.cooling_spread else DEFAULT_SPREAD,
     )
     doubts = [*warp_findings(heat), *evenness_findings(profile, heat.solid, chamber.x_mm * chamber.y_mm)]
-    return heat.cooling, keep_heat(heat, material, doubts)
+    return heat.cooling, keep_heat(heat, material, doubts, chamber.cooling_speed)

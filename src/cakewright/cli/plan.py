@@ -15,6 +15,7 @@ def run_plan(
     orders: Path, cell: Path, parts: Path, out: Path, start: datetime | None, seed: int, seconds: float | None
 ) -> None:
     """Read, plan, write, show."""
+    from cakewright.app.learnt_cell import learnt_cell, learnt_words
     from cakewright.app.plan_week import plan_week
     from cakewright.app.powder_stock import stocked_from
     from cakewright.app.write_plan import DATABASE, write_plan
@@ -30,6 +31,9 @@ def run_plan(
     )
     now = datetime.now(UTC)
     the_cell = stocked_from(the_cell, out / DATABASE, now.date())
+    the_cell = learnt_cell(the_cell, out / DATABASE)
+    for learnt in learnt_words(the_cell):
+        console.print(learnt, style="dim", markup=False)
     with Bars() as bars:
         plan = plan_week(the_orders, the_cell, parts, start=start, now=now, seed=seed, seconds=seconds, progress=bars)
         plan, folder = write_plan(plan, out, at=now, progress=bars)

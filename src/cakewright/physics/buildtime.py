@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from cakewright.errors import CellError, InputError
@@ -18,7 +20,7 @@ def print_time(
     machine: Machine,
     *,
     extra_layers_mm: float = 0.0,
-    relative_sigma: float = TIME_SPREAD.value,
+    relative_sigma: float | None = None,
 ) -> PrintTime:
     """Machine time of a build, in seconds.
 
@@ -31,14 +33,16 @@ def print_time(
     extra_layers_mm
         Base plus cover powder: recoated (and held for the minimum layer time) but not scanned.
     relative_sigma
-        Spread of actual over predicted; take it from the fit to the machine's own logs.
+        Spread of actual over predicted. Default: the machine's own `time_spread`, learnt from its logs, or
+        `physics.print_time_spread`.
 
     `layer_s` of the result covers the part layers; the extra layers are in `recoat_s` and `waiting_s`.
     Source: layer sums as in Pham & Wang 2000 (Proc IMechE B 214) and Ruffo, Tuck, Hague 2006 (IJPR 44);
     the form is first principles, their coefficients are not used.
     """
     _check(profile, machine, extra_layers_mm)
-    scan = scan_seconds(profile, machine)
+    machine = as_learnt(machine)
+    scan = _scan_seconds(profile, machine)
     waiting = np.maximum(machine.minimum_layer_s - scan, 0.0)
     extra = layer_count(extra_layers_mm, machine.layer_mm) if extra_layers_mm > 0 else 0
     return PrintTime(
@@ -48,12 +52,30 @@ def print_time(
         waiting_s=float(waiting.sum()) + extra * machine.minimum_layer_s,
         end_s=machine.end_min * S_PER_MIN,
         layer_s=machine.recoat_s + scan + waiting,
-        relative_sigma=relative_sigma,
+        relative_sigma=relative_sigma or machine.time_spread or TIME_SPREAD.value,
     )
 
 
 def scan_seconds(profile: LayerProfile, machine: Machine) -> FloatArray:
     """Laser time of each layer, (n,) s: hatching by area, outlines by length, one jump per piece cut."""
+    return _scan_seconds(profile, as_learnt(machine))
+
+
+def as_learnt(machine: Machine) -> Machine:
+    """The machine with its times multiplied by its learnt `time_factors`, which become 1."""
+    fixed, recoat, hatch, outline = machine.time_factors
+    return replace(
+        machine,
+        warm_up_min=machine.warm_up_min * fixed,
+        end_min=machine.end_min * fixed,
+        recoat_s=machine.recoat_s * recoat,
+        hatch_speed_mm_s=machine.hatch_speed_mm_s / hatch,
+        contour_speed_mm_s=machine.contour_speed_mm_s / outline,
+        time_factors=(1.0, 1.0, 1.0, 1.0),
+    )
+
+
+def _scan_seconds(profile: LayerProfile, machine: Machine) -> FloatArray:
     hatch = profile.area_mm2 / (machine.hatch_spacing_mm * machine.hatch_speed_mm_s)
     outline = profile.contour_mm / machine.contour_speed_mm_s
     return np.asarray(hatch + outline + profile.outlines * machine.jump_s)

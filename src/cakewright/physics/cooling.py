@@ -63,7 +63,8 @@ def cool(
     """
     block = cake_block(profile, base_mm, base_powder_mm + cover_powder_mm, material, chamber_type)
     theta = target_theta(material, room_c)
-    wide, surface = DIFFUSIVITY_SPREAD.value, SURFACE_SPREAD.value
+    wide = chamber_type.cooling_spread or DIFFUSIVITY_SPREAD.value
+    surface = chamber_type.cooling_spread or SURFACE_SPREAD.value
     early, likely, late = (
         _opening_s(b, theta) for b in (block.slower(1 / wide, 1 / surface), block, block.slower(wide, surface))
     )
@@ -100,11 +101,13 @@ def cake_block(
     density = solid * material.sintered_density_g_cm3 + (1 - solid) * material.bed_density_g_cm3
     return CakeBlock(
         sides_m=(base_mm[0] * _M_PER_MM, base_mm[1] * _M_PER_MM, height_mm * _M_PER_MM),
-        conductivity_w_mk=_positive(material.cake_conductivity_w_mk, "cake conductivity", material.name),
+        conductivity_w_mk=_positive(material.cake_conductivity_w_mk, "cake conductivity", material.name)
+        * chamber_type.cooling_speed,
         capacity_j_m3k=_positive(density, "density", material.name)
         * _G_CM3_TO_KG_M3
         * _positive(material.cake_heat_capacity_j_kgk, "heat capacity", material.name),
-        surface_w_m2k=_positive(chamber_type.surface_coefficient_w_m2k, "surface coefficient", chamber_type.name),
+        surface_w_m2k=_positive(chamber_type.surface_coefficient_w_m2k, "surface coefficient", chamber_type.name)
+        * chamber_type.cooling_speed,
     )
 
 

@@ -83,8 +83,8 @@ def matter_of(material: Material, *, is_variable: bool = False, crystallisation_
 
 
 def crystallisation_c(material: Material) -> float:
-    """Temperature below which parts of this material solidify."""
-    return material.bed_temperature_c - numbers.CRYSTALLISATION_BELOW_BED.value
+    """Temperature below which parts of this material solidify: the cell file's, or one taken from the bed."""
+    return material.solidifying_c or material.bed_temperature_c - numbers.CRYSTALLISATION_BELOW_BED.value
 
 
 def _celsius() -> FloatArray:

@@ -21,6 +21,8 @@ from cakewright.physics.layers import height_of
 from cakewright.sources import physics as numbers
 from cakewright.units import S_PER_H
 
+DEFAULT_SPREAD = (numbers.DIFFUSIVITY_SPREAD.value, numbers.SURFACE_SPREAD.value)
+
 
 @dataclass(frozen=True, eq=False)
 class BuildHeat:
@@ -59,7 +61,7 @@ def cool_build(
     chamber_type: ChamberType,
     room_c: float,
     model: HeatModel | None = None,
-    spread: tuple[float, float] = (numbers.DIFFUSIVITY_SPREAD.value, numbers.SURFACE_SPREAD.value),
+    spread: tuple[float, float] = DEFAULT_SPREAD,
     watch_mm: Sequence[tuple[float, float, float]] = (),
 ) -> BuildHeat:
     """Grow and cool the real build: where every piece stands, when every layer was laid.
@@ -74,10 +76,7 @@ def cool_build(
     """
     model = model or HeatModel()
     target_theta(material, room_c)
-    full_mm = base_powder_mm + height_of(profile) + cover_powder_mm
-    solid = solid_grid(
-        meshes, placements, CakeGrid.over(base_mm, full_mm, base_powder_mm, model.sized(min(*base_mm, full_mm)).grid_mm)
-    )
+    solid = _filled(meshes, placements, height_of(profile), base_mm, (base_powder_mm, cover_powder_mm), model)
     grown = growth(profile, print_time, base_powder_mm, cover_powder_mm)
     wide, surface = spread
 
@@ -88,6 +87,46 @@ def cool_build(
     with ThreadPoolExecutor(2) as pool:
         early, likely, late = pool.map(run, [(1 / wide, 1 / surface), (1.0, 1.0), (wide, surface)])
     return _result((early, likely, late), solid, grown, placements, material, room_c)
+
+
+def watch_build(
+    meshes: Mapping[str, Mesh],
+    placements: Sequence[Placement],
+    profile: LayerProfile,
+    print_time: PrintTime,
+    *,
+    base_mm: tuple[float, float],
+    base_powder_mm: float,
+    cover_powder_mm: float,
+    material: Material,
+    chamber_type: ChamberType,
+    room_c: float,
+    model: HeatModel,
+    watch_mm: Sequence[tuple[float, float, float]],
+) -> tuple[FloatArray, FloatArray]:
+    """Only the likely case, only what probes at `watch_mm` would show: seconds (k,) and °C (k, places).
+
+    For fitting `HeatModel.speed` to readings; arguments and errors as for `cool_build`.
+    """
+    target_theta(material, room_c)
+    solid = _filled(meshes, placements, height_of(profile), base_mm, (base_powder_mm, cover_powder_mm), model)
+    grown = growth(profile, print_time, base_powder_mm, cover_powder_mm)
+    run = Cake(solid, grown, material, chamber_type, room_c, model, watch_mm=watch_mm, with_details=False).run()
+    return np.array(run.time_s), np.array(run.watch_c)
+
+
+def _filled(
+    meshes: Mapping[str, Mesh],
+    placements: Sequence[Placement],
+    height_mm: float,
+    base_mm: tuple[float, float],
+    powder_mm: tuple[float, float],
+    model: HeatModel,
+) -> SolidGrid:
+    """The pieces in cells over the whole cake; `powder_mm` is base and cover."""
+    full_mm = powder_mm[0] + height_mm + powder_mm[1]
+    cell_mm = model.sized(min(*base_mm, full_mm)).grid_mm
+    return solid_grid(meshes, placements, CakeGrid.over(base_mm, full_mm, powder_mm[0], cell_mm))
 
 
 def _result(

@@ -129,21 +129,15 @@ def fit_times(builds: Sequence[LoggedBuild], machine: Machine) -> TimeFit:
 
 
 def tuned_machine(machine: Machine, factors: Sequence[float] | FloatArray) -> Machine:
-    """The machine with times multiplied by (fixed, recoat, hatch, outline)."""
+    """The machine with these factors (fixed, recoat, hatch, outline) in place of those it had."""
     fixed, recoat, hatch, outline = (float(f) for f in factors)
-    return replace(
-        machine,
-        warm_up_min=machine.warm_up_min * fixed,
-        end_min=machine.end_min * fixed,
-        recoat_s=machine.recoat_s * recoat,
-        hatch_speed_mm_s=machine.hatch_speed_mm_s / hatch,
-        contour_speed_mm_s=machine.contour_speed_mm_s / outline,
-    )
+    return replace(machine, time_factors=(fixed, recoat, hatch, outline))
 
 
 def fitted_machine(machine: Machine, fit: TimeFit) -> Machine:
-    """The machine as its logs show it: use it with `fit.relative_sigma` in `print_time`."""
-    return tuned_machine(machine, [fit.factor(term).value for term in TERMS])
+    """The machine as its logs show it; `print_time` then uses factors and spread."""
+    tuned = tuned_machine(machine, [fit.factor(term).value for term in TERMS])
+    return replace(tuned, time_spread=fit.relative_sigma)
 
 
 def _observations(build: LoggedBuild) -> tuple[FloatArray, list[NDArray[np.intp]]]:

@@ -10,12 +10,15 @@ from types import TracebackType
 from sqlalchemy import Connection, Engine, and_, func, or_, select
 
 from cakewright.errors import StoreError
+from cakewright.model.offer import Offer, OfferState
 from cakewright.model.plan import WeekPlan
 from cakewright.store import schema
 from cakewright.store.backup import Backup, back_up, check_file
 from cakewright.store.engine import reading, writing
 from cakewright.store.floor import PieceRecord, PieceState, add_record, records_of
 from cakewright.store.jobs import Job, add_job, change_job, interrupt_jobs, job_of, jobs_of
+from cakewright.store.offers import KeptOffer, add_event, add_offer, offer_of, offers_of
+from cakewright.store.physics import PhysicsTables
 from cakewright.store.powder import PowderTables
 from cakewright.store.read import read_plan
 from cakewright.store.schedule import ScheduleTables
@@ -60,6 +63,11 @@ class Store:
     def powder(self) -> PowderTables:
         """The powder books in this database."""
         return PowderTables(self._engine)
+
+    @property
+    def physics(self) -> PhysicsTables:
+        """Job logs, probe readings and what was learnt from them."""
+        return PhysicsTables(self._engine)
 
     @property
     def schedule(self) -> ScheduleTables:
@@ -121,6 +129,28 @@ class Store:
         """One job; StoreError when there is none."""
         with reading(self._engine) as link:
             return job_of(link, number)
+
+    def save_offer(self, offer: Offer, *, at: datetime, by: str, replaces: int | None = None) -> KeptOffer:
+        """Keep a quote; with `replaces` as the next issue of that number."""
+        with writing(self._engine) as link:
+            number, issue = add_offer(link, offer, at=at, by=by, replaces=replaces)
+            return offer_of(link, number, issue)
+
+    def step_offer(self, number: int, state: OfferState, *, at: datetime, by: str, note: str = "") -> KeptOffer:
+        """Accept, decline or order the newest issue of a quote; InputError when that cannot follow."""
+        with writing(self._engine) as link:
+            add_event(link, number, state, at=at, by=by, note=note)
+            return offer_of(link, number)
+
+    def offers(self) -> tuple[KeptOffer, ...]:
+        """The newest issue of every quote, newest first."""
+        with reading(self._engine) as link:
+            return offers_of(link)
+
+    def offer(self, number: int, issue: int | None = None) -> KeptOffer:
+        """One quote; StoreError when there is none."""
+        with reading(self._engine) as link:
+            return offer_of(link, number, issue)
 
     def interrupt_jobs(self, at: datetime) -> int:
         """Mark jobs that an earlier run of the program left unfinished; how many there were."""
