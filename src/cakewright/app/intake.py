@@ -10,6 +10,7 @@ import numpy as np
 
 from cakewright.app.find_files import file_of_line, mesh_files
 from cakewright.app.look_alikes import look_alike_findings
+from cakewright.app.mark_parts import marked
 from cakewright.app.progress import Progress, quiet
 from cakewright.errors import CakewrightError, InputError, MeshFileError
 from cakewright.findings import Finding, Severity
@@ -55,7 +56,7 @@ def take_in(orders: OrderList, cell: Cell, folder: str | Path, progress: Progres
     for done, line in enumerate(orders.lines):
         progress("reading parts", done, len(orders.lines), line.title)
         try:
-            part = read_part(line, cell, file_of_line(line, files, folder))
+            part = marked(read_part(line, cell, file_of_line(line, files, folder)), line)
         except CakewrightError as wrong:
             found = f"{wrong.where}: {wrong.found}" if wrong.where else wrong.found
             set_aside.append(SetAside(line.line, found, wrong.remedy))
