@@ -69,3 +69,11 @@ PATIENCE = Reference(
 FRESH_SHARE = Reference(
     "nesting.fresh_share", 0.2, "1", Status.DEFAULT, _OURS, "share of tries that start from nothing after a failure"
 )
+FFT_ERROR = Reference(
+    "nesting.fft_error", 0.1, "1", Status.MEASURED, "benchmarks/nesting_gpu.py, grids up to 200 x 200 x 300",
+    "factor in the error estimate of a correlation by transforms: factor x eps x norms x log2(size); seen: 0.02",
+)  # fmt: skip
+FFT_MARGIN = Reference(
+    "nesting.fft_margin", 0.25, "cells", Status.DEFAULT, _OURS,
+    "largest estimated error at which single precision is used; rounding is right below one half",
+)  # fmt: skip
