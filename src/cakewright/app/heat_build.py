@@ -10,6 +10,7 @@ from cakewright.model.heat import CakeHeat
 from cakewright.model.mesh import Mesh
 from cakewright.physics.cake import HeatModel
 from cakewright.physics.evenness import evenness_findings
+from cakewright.physics.hotzones import hot_zone, without_crowding
 from cakewright.physics.keep import keep_heat
 from cakewright.physics.opening import DEFAULT_SPREAD, cool_build, warp_findings
 from cakewright.units import S_PER_MIN
@@ -24,6 +25,7 @@ def heat_build(
     """
     chamber = cell.chamber_type(machine.chamber_type)
     material = cell.material(machine.material)
+    model = HeatModel(in_machine_s=machine.minimum_cool_in_machine_min * S_PER_MIN, speed=chamber.cooling_speed)
     heat = cool_build(
         meshes,
         placed.placements,
@@ -35,8 +37,19 @@ def heat_build(
         material=material,
         chamber_type=chamber,
         room_c=cell.room_c,
-        model=HeatModel(in_machine_s=machine.minimum_cool_in_machine_min * S_PER_MIN, speed=chamber.cooling_speed),
+        model=model,
         spread=(chamber.cooling_spread,) * 2 if chamber.cooling_spread else DEFAULT_SPREAD,
     )
     doubts = [*warp_findings(heat), *evenness_findings(profile, heat.solid, chamber.x_mm * chamber.y_mm)]
+    zone = hot_zone(
+        heat.solid, profile, hours, cover_powder_mm=chamber.cover_mm, material=material, chamber_type=chamber,
+        room_c=cell.room_c, model=model, opening_s=heat.cooling.opening_s[1],
+    )  # fmt: skip
+    if zone is not None:
+        doubts = without_crowding(doubts, zone, lambda late_h: _price(late_h, machine, cell))
     return heat.cooling, keep_heat(heat, material, doubts, chamber.cooling_speed)
+
+
+def _price(hours: float, machine: Machine, cell: Cell) -> str:
+    """What the hours cost when the machine has to wait for this chamber: an upper bound."""
+    return f"up to {hours * machine.rate_per_h:.0f} {cell.rates.currency} when a machine waits for this chamber"

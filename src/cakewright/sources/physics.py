@@ -341,6 +341,13 @@ CROWDED = Reference(
     Status.DEFAULT,
     "chosen by us: a zone with more plastic than this is called crowded",
 )
+LATER_WORTH_SAYING = Reference(
+    "physics.later_worth_saying",
+    0.1,
+    "h",
+    Status.DEFAULT,
+    "chosen by us: shorter delays are within the noise of the cells",
+)
 MOMENTS_KEPT = Reference(
     "physics.moments_kept", 48, "moments of one build", Status.DEFAULT, "chosen by us: enough to slide through the cake"
 )
