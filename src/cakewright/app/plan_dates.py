@@ -9,6 +9,7 @@ from datetime import UTC, datetime, time
 from typing import Protocol
 
 from cakewright.app.effort import Effort
+from cakewright.app.promise_dates import promise_dates
 from cakewright.model.build import Build, Cooling, LayerProfile
 from cakewright.model.cell import Cell
 from cakewright.model.order import OrderLine
@@ -137,6 +138,7 @@ def plan_dates(
     wishes = [line_job(line, builds, cell, litres.get(line.line, 0.0)) for line in lines]
     schedule, promises = plan_schedule(cell, jobs, wishes, start=start, stop=effort.dates(), seed=seed)
     promises = tuple(_with_company(p, builds, lines, cell) for p in promises)
+    promises = promise_dates(builds, jobs, wishes, lines, schedule, promises, cell, seed=seed)
     chosen = {t.build: t.machine for t in schedule.tasks if t.kind is TaskKind.PRINT}
     return schedule, promises, tuple(replace(b, machine=chosen.get(b.key, b.machine)) for b in builds)
 
