@@ -10,22 +10,31 @@ from pathlib import Path
 from cakewright.app.find_files import mesh_files
 from cakewright.app.intake import read_part
 from cakewright.errors import CakewrightError, InputError
-from cakewright.findings import Severity
+from cakewright.findings import Finding, Severity
+from cakewright.formats.mesh_file import recover_mesh
 from cakewright.model.cell import Cell
+from cakewright.model.mesh import Mesh
 from cakewright.model.order import OrderLine
 from cakewright.model.part import Part
+from cakewright.parts.repair import repair
 
 NO_DAY = date(2000, 1, 1)  # long past: a file without an order holds nothing back
 
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """One file: a part with its findings, or the reason why it cannot be used."""
+    """One file: a part with its findings, or the reason why it cannot be used.
+
+    A file that is refused but holds triangles still has its `mesh`, in the file's numbers, and the `findings` that
+    tell where repair stopped.
+    """
 
     file: Path
     part: Part | None
     refused: str = ""
     remedy: str = ""
+    mesh: Mesh | None = None
+    findings: tuple[Finding, ...] = ()
 
     @property
     def can_be_planned(self) -> bool:
@@ -50,7 +59,18 @@ def judge(file: Path, cell: Cell, material: str) -> Judged:
     try:
         return Judged(file, read_part(loose_line(file, cell, material), cell, file))
     except CakewrightError as wrong:
-        return Judged(file, None, wrong.found, wrong.remedy)
+        mesh, findings = _what_there_is(file)
+        return Judged(file, None, wrong.found, wrong.remedy, mesh, findings)
+
+
+def _what_there_is(file: Path) -> tuple[Mesh | None, tuple[Finding, ...]]:
+    """The triangles of a refused file and where its repair stopped, to be shown."""
+    try:
+        found, said = recover_mesh(file)
+        done = repair(found.mesh, where=file.name)
+    except CakewrightError:
+        return None, ()
+    return found.mesh, (*said, *done.findings)
 
 
 def loose_line(

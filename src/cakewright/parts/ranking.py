@@ -9,10 +9,13 @@ import numpy as np
 from cakewright.model.mesh import FloatArray, Mesh
 from cakewright.model.part import OrientationRule
 from cakewright.parts.fit import hull_points
+from cakewright.parts.hollows import hollows_of
 from cakewright.parts.measure import triangle_areas, triangle_normals
 from cakewright.parts.orient import candidate_rotations, turn_onto
+from cakewright.parts.rays import RayScene
 from cakewright.sources import parts as limits
 
+SEEN_POCKET = 100.0  # mm²: smaller hollows decide nothing
 FLAT_COS = np.cos(np.radians(1.0))  # faces within a degree of level are exposed in one layer
 
 
@@ -20,6 +23,7 @@ FLAT_COS = np.cos(np.radians(1.0))  # faces within a degree of level are exposed
 class Scored:
     """One turn and what it costs. `cost` is lower for better; the parts of it are beside, in plain units.
 
+    `pocket_mm2` surface of hollows that open upwards, from which powder has to be tipped.
     `height_mm`; `box_mm3`; `stair_mm` mean height error of steps over the faces that matter; `flat_mm2` largest level
     area; `strength` relative to lying in the layers along the load (1 when no load is given).
     """
@@ -32,6 +36,7 @@ class Scored:
     flat_mm2: float
     strength: float
     reason: str
+    pocket_mm2: float = 0.0
 
 
 def rank_orientations(
@@ -56,11 +61,12 @@ def rank_orientations(
     normals, areas = triangle_normals(mesh), triangle_areas(mesh)
     weight = areas if marked is None else areas * np.asarray(marked)
     points = hull_points(mesh)
-    rows = [_measure(r, points, normals, areas, weight, layer_mm, load) for r in turns]
+    hollows = hollows_of(mesh, RayScene(mesh), seed)
+    rows = [(*_measure(r, points, normals, areas, weight, layer_mm, load), hollows.facing(r[2])) for r in turns]
     table = np.array(rows)
     spread = table.max(axis=0)
     scaled = table / np.where(spread > 0, spread, 1.0)
-    weights = (limits.W_HEIGHT, limits.W_BOX, limits.W_STAIR, limits.W_FLAT, limits.W_STRENGTH)
+    weights = (limits.W_HEIGHT, limits.W_BOX, limits.W_STAIR, limits.W_FLAT, limits.W_STRENGTH, limits.W_POCKET)
     shares = np.array([float(w) for w in weights])
     cost = scaled @ shares
     chosen: list[int] = []
@@ -108,7 +114,7 @@ def _measure(
 
 
 def _scored(rotation: FloatArray, cost: float, row: FloatArray, usual: FloatArray) -> Scored:
-    height, box, stair, flat, weakness = (float(v) for v in row)
+    height, box, stair, flat, weakness, pocket = (float(v) for v in row)
     said = []
     if height < 0.9 * usual[0]:
         said.append(f"low: {height:.0f} mm, {height / usual[0]:.0%} of the usual turn")
@@ -120,5 +126,9 @@ def _scored(rotation: FloatArray, cost: float, row: FloatArray, usual: FloatArra
         said.append(f"but {flat / 100:.0f} cm² lie in one layer, which may warp")
     if weakness > 0:
         said.append(f"strength along the load {1 - weakness:.0%} of the best")
+    if pocket < 0.5 * usual[5] and usual[5] > SEEN_POCKET:
+        said.append("hollows open downwards: powder falls out")
+    elif pocket > 1.5 * usual[5] and pocket > SEEN_POCKET:
+        said.append(f"but {pocket / 100:.0f} cm² of hollows open upwards")
     reason = "; ".join(said) or "nothing stands out: a compromise"
-    return Scored(rotation, cost, height, box, stair, flat, 1 - weakness, reason)
+    return Scored(rotation, cost, height, box, stair, flat, 1 - weakness, reason, pocket)

@@ -94,7 +94,7 @@ def _faces(mesh: Mesh, topology: Topology, where: str) -> Iterator[Finding]:
         yield Finding(
             "mesh.degenerate-faces",
             Severity.NOTE if is_sound else Severity.WARNING,
-            f"{len(flat)} triangles have no area",
+            "1 triangle has no area" if len(flat) == 1 else f"{len(flat)} triangles have no area",
             where,
             "nothing: they are harmless here" if is_sound else "try the repair, which drops them",
             _of_triangle(mesh, int(flat[0])),

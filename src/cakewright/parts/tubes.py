@@ -15,6 +15,7 @@ from cakewright.sources import printability as numbers
 
 FEWEST = 6  # points in which a tube shows
 ROUND = 0.35  # second against third spread of the normals: 1 for a full circle, 0 for two parallel walls
+SKIN = (0.5, 1.8)  # surface found against that of a full tube of this width and length
 STRAIGHT = 0.12  # first against second spread of the normals of a straight tube
 MOST_IN_WAY = 300  # middles followed along a bent tube
 SIMILAR = 1.6  # neighbours of one tube differ by less in diameter
@@ -97,6 +98,9 @@ def _tube(
         if way is None:
             return None
         span, bends, ends = _winding(scene, way, diameter, inside)
+    skin = float(share.sum()) / (np.pi * diameter * span)
+    if not SKIN[0] < skin < SKIN[1]:
+        return None  # a lattice, or parts of several things
     x, y, z = (float(v) for v in probe.spots.at[group[np.argsort(size)[len(size) // 2]]])
     return Tube(kind, diameter, float(span), ends, bends, (x, y, z), float(share.sum()), tuple(int(g) for g in group))
 

@@ -303,6 +303,16 @@ W_STRENGTH = Reference(
     low=0.0,
     high=1.0,
 )
+W_POCKET = Reference(
+    "parts.orientation_weight_pocket",
+    0.1,
+    "share",
+    Status.DEFAULT,
+    _OURS,
+    "weight in the orientation score, each term relative to its worst turn: hollows that open upwards keep powder",
+    low=0.0,
+    high=1.0,
+)
 ESCAPE_OPENING = Reference(
     "parts.escape_opening",
     3.5,
