@@ -36,6 +36,8 @@ class LineRow:
     reason: str
     remedy: str
     colour: str
+    if_fails: str = ""
+    start: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +89,15 @@ def _row(plan: WeekPlan, line: OrderLine, colour: str) -> LineRow:
         reason=aside.reason if aside else (promise.reason if promise else "no date was computed"),
         remedy=aside.remedy if aside else "",
         colour=colour,
+        if_fails=_when(promise.if_fails, zone) if promise else "",
+        start=_start(line, promise),
     )
+
+
+def _start(line: OrderLine, promise: LinePromise | None) -> str:
+    """How many pieces to start when that is more than were ordered."""
+    more = promise is not None and promise.start_pieces is not None and promise.start_pieces > line.quantity
+    return f"start {promise.start_pieces}" if promise is not None and more else ""
 
 
 def _when(instant: datetime | None, zone: ZoneInfo) -> str:

@@ -38,6 +38,7 @@ QUOTES = (
     "line", "order", "customer", "part", "rev", "quantity", "material", "finish", "class", "builds", "state",
     "due", "ready_utc", "ready_local", "p50_utc", "p90_utc", "on_time_probability", "reason",
     "machine", "powder_in_parts", "refresh_burden", "hands", "finish_cost", "risk", "total", "per_piece", "currency",
+    "if_fails_utc", "start_pieces",
 )  # fmt: skip
 
 
@@ -168,10 +169,11 @@ def _quote(plan: WeekPlan, line: OrderLine, promise: LinePromise | None, cost: L
         "" if promise is None or promise.on_time_probability is None else _round(promise.on_time_probability),
         aside or (promise.reason if promise else ""),
     ]  # fmt: skip
+    tail = [_utc(promise.if_fails), promise.start_pieces or ""] if promise else ["", ""]
     if cost is None:
-        return [*head, *[""] * 8, plan.cell.rates.currency]
+        return [*head, *[""] * 8, plan.cell.rates.currency, *tail]
     money = (
         cost.machine, cost.powder_in_parts, cost.refresh_burden, cost.hands, cost.finish, cost.risk, cost.total,
         cost.total / line.quantity,
     )  # fmt: skip
-    return [*head, *(_round(m, 2) for m in money), plan.cell.rates.currency]
+    return [*head, *(_round(m, 2) for m in money), plan.cell.rates.currency, *tail]

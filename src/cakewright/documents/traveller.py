@@ -8,7 +8,19 @@ from cakewright.documents.render import Picture, cake_frame, draw, piece_shape
 from cakewright.documents.sheet import picture_svg, set_pdf
 from cakewright.documents.timeline import BuildHours, hours_of
 from cakewright.documents.verdicts import stop_reasons
-from cakewright.documents.words import build_id, charge, count, duration, listed, moment, percent, span, title, trays
+from cakewright.documents.words import (
+    build_id,
+    charge,
+    count,
+    day,
+    duration,
+    listed,
+    moment,
+    percent,
+    span,
+    title,
+    trays,
+)
 from cakewright.model.build import Build
 from cakewright.model.plan import WeekPlan
 from cakewright.safety import CLOSING, Work, to_wear
@@ -93,9 +105,19 @@ def _tray_rows(plan: WeekPlan, build: Build) -> list[dict[str, str]]:
     for number, letter in trays(build).items():
         line = plan.line(number)
         rows.append(
-            {"letter": letter, "count": f"{len(build.pieces_of(number))} ×", "name": f"{line.key} {title(line, 40)}"}
+            {
+                "letter": letter,
+                "count": f"{len(build.pieces_of(number))} ×",
+                "name": f"{line.key} {title(line, 40)}{_promised(plan, number)}",
+            }
         )
     return rows
+
+
+def _promised(plan: WeekPlan, number: int) -> str:
+    """The day by which the line is ready in nine of ten simulated weeks: whoever decides at the machine sees it."""
+    promise = next((p for p in plan.promises if p.line == number), None)
+    return f" · 90 %: {day(promise.p90, plan.cell.zone)}" if promise and promise.p90 else ""
 
 
 def _more(letters: list[dict[str, str]]) -> str | None:
