@@ -104,13 +104,9 @@ def _tray_rows(plan: WeekPlan, build: Build) -> list[dict[str, str]]:
     rows = []
     for number, letter in trays(build).items():
         line = plan.line(number)
-        rows.append(
-            {
-                "letter": letter,
-                "count": f"{len(build.pieces_of(number))} ×",
-                "name": f"{line.key} {title(line, 40)}{_promised(plan, number)}",
-            }
-        )
+        promised = _promised(plan, number)
+        name = f"{line.key} {title(line, 40 - len(promised))}{promised}"
+        rows.append({"letter": letter, "count": f"{len(build.pieces_of(number))} ×", "name": name})
     return rows
 
 
