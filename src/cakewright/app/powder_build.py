@@ -94,11 +94,18 @@ def propose_blend(
     today: date,
     mode: BlendMode = BlendMode.FIXED,
     most_lots: int | None = None,
+    only: Sequence[str] | None = None,
 ) -> Proposal:
-    """Which cans and how much virgin powder make the charge of a build; InputError with the figures when none do."""
+    """Which cans and how much virgin powder make the charge of a build; InputError with the figures when none do.
+
+    `only` narrows the choice to these cans.
+    """
     build = plan.build(build_key)
     view = look(store)
     cans = view.for_blending(build.material, today) if not view.is_empty else ()
+    if only:
+        wanted = {code_of(view.ledger, code) for code in only}
+        cans = tuple(can for can in cans if can.key in wanted)
     if not cans:
         raise InputError(
             f"no {build.material} on the shelf that may be used",
@@ -212,6 +219,49 @@ def book_back(
             rest = 0.0
         keep_shares(booking, parts, trace(booking.ledger).composition(parts))
         return CameBack(parts, tuple(cans), rest, _open_rest(rest, build_key))
+
+
+@dataclass(frozen=True, slots=True)
+class BuildPowder:
+    """How far the powder of a build is: its blends (code, kg left), kg in the charge, cans that came back."""
+
+    blends: tuple[tuple[str, float], ...]
+    charge: str
+    charge_kg: float
+    parts: str
+    parts_kg: float
+    back: tuple[tuple[str, str, float], ...]
+    lots: tuple[tuple[str, float], ...]
+
+
+def build_powder(store: Store, plan: int, build_key: str) -> BuildPowder:
+    """What the books hold about a build."""
+    view = look(store)
+    mine = [k for k, fact in view.books.facts.items() if (fact.plan, fact.build) == (plan, build_key)]
+    kind_of = {key: view.ledger.containers[key].kind for key in mine}
+    kg = view.ledger.kg
+    charge = next((k for k in mine if kind_of[k] is ContainerKind.CHARGE), "")
+    parts = next((k for k in mine if kind_of[k] is ContainerKind.PARTS), "")
+    others = [k for k in mine if kind_of[k] in _KIND_OF.values()]
+    return BuildPowder(
+        blends=tuple((k, kg(k)) for k in mine if kind_of[k] is ContainerKind.BLEND and kg(k) > 0),
+        charge=charge,
+        charge_kg=kg(charge) if charge else 0.0,
+        parts=parts,
+        parts_kg=kg(parts) if parts else 0.0,
+        back=tuple((k, view.books.facts[k].note, kg(k)) for k in others),
+        lots=tuple(store.powder.shares(plan, build_key).items()) or (view.can(charge).lots if charge else ()),
+    )
+
+
+def judge_weighing(can: str, asked_kg: float, limit_kg: float, weighed: str) -> tuple[str, bool]:
+    """(what to do, is it good) for a figure typed while the can stands on the scale."""
+    try:
+        kg = float(weighed.replace(",", "."))
+        off = check_weighing(Pick(1, can, asked_kg, False, False, limit_kg), kg)
+    except ValueError:
+        return ("type what the scale shows", False) if weighed.strip() else ("", False)
+    return (off, False) if off else (f"good: {kg - asked_kg:+.3f} kg", True)
 
 
 def dose_of(build: Build, fraction: Fraction) -> float:

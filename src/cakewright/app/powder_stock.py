@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
-from cakewright.app.powder_books import look
+from cakewright.app.powder_books import PowderView, look
 from cakewright.model.cell import Cell
+from cakewright.powder.ledger import ContainerKind
+from cakewright.sources.powder import USED_PLACE_KG
 from cakewright.store import Store, open_store
 
 
@@ -37,3 +40,9 @@ def stocked_from(cell: Cell, database: Path, today: date) -> Cell:
         return cell
     with open_store(database) as store:
         return stocked_cell(cell, store, today)
+
+
+def used_place(view: PowderView, material: str) -> float:
+    """Kilograms of used powder that the cell's used cans take; a can booked without a size counts as a usual one."""
+    cans = [c for c in view.ledger.containers.values() if c.kind is ContainerKind.USED and c.material == material]
+    return sum(USED_PLACE_KG.value if c.capacity_kg is None else c.capacity_kg for c in cans) or math.inf

@@ -7,9 +7,10 @@ from typing import Any
 from cakewright.documents.report_builds import powder_words
 from cakewright.documents.sheet import set_pdf
 from cakewright.documents.timeline import hours_of
-from cakewright.documents.words import build_id, charge, moment, percent
+from cakewright.documents.words import build_id, charge, kg, listed, moment, percent
 from cakewright.model.build import Build
 from cakewright.model.plan import WeekPlan
+from cakewright.powder.blend import Blend, Pick
 from cakewright.safety import CLOSING, Work, cautions_of, to_wear
 from cakewright.sources.safety import WEIGHING_DEVIATION
 
@@ -22,10 +23,10 @@ MIXING = (
 )
 
 
-def powder_slip_pdf(plan: WeekPlan, build_key: str) -> bytes:
-    """The powder slip of a build as a PDF file, A4, black and white."""
+def powder_slip_pdf(plan: WeekPlan, build_key: str, blend: Blend | None = None) -> bytes:
+    """The powder slip of a build as a PDF file, A4, black and white; with `blend` it names the cans of the shelf."""
     build = plan.build(build_key)
-    return set_pdf("powder_slip", _data(plan, build))
+    return set_pdf("powder_slip", _data(plan, build) | (_cans(blend) if blend else {}))
 
 
 def allowed(mass_kg: float) -> tuple[float, float]:
@@ -59,6 +60,28 @@ def _data(plan: WeekPlan, build: Build) -> dict[str, Any]:
         "deviation": f"Allowed deviation ± {percent(WEIGHING_DEVIATION.value)} ({WEIGHING_DEVIATION.status.value}). "
         "Outside: correct it, or write the reason and ask.",
     }
+
+
+def _cans(blend: Blend) -> dict[str, Any]:
+    """Rows for the cans that were chosen, in the order of mixing, and what becomes of them."""
+    virgin = {p.can for p in blend.picks if p.is_virgin}
+    return {
+        "rows": [_pick(p) for p in blend.picks],
+        "total": _row("", "Charge", kg(blend.kg), blend.kg),
+        "ratio": f"{blend.reason[0].upper()}{blend.reason[1:]}. Lots: {listed(blend.lots)}.",
+        "mixing": [
+            MIXING[0],
+            f"Weigh the used powder into the mixer in this order, then {listed(sorted(virgin)) or 'no virgin powder'}.",
+            f"Lid on, wait until the dust has settled, then mix {blend.mixing_min:.0f} min or as your own record says.",
+            MIXING[-1],
+        ],
+    }
+
+
+def _pick(pick: Pick) -> dict[str, str]:
+    what = f"{pick.can} {'virgin' if pick.is_virgin else 'used'}{', all of it' if pick.is_whole else ''}"
+    low, high = pick.kg - pick.tolerance_kg, pick.kg + pick.tolerance_kg
+    return {"n": str(pick.order), "what": what, "kg": kg(pick.kg), "range": f"{low:.2f} to {high:.2f}"}
 
 
 def _row(number: str, what: str, printed: str, mass_kg: float) -> dict[str, str]:

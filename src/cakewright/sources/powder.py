@@ -261,3 +261,20 @@ STORAGE_HUMIDITY = Reference(
     low=0.4,
     high=0.6,
 )
+
+CHANGEOVER_STAFFED_H = Reference(
+    "powder.changeover_staffed",
+    8.0,
+    "h",
+    Status.DEFAULT,
+    "chosen by us",
+    note="hours of somebody's work within the day that a change of material takes",
+)
+PURGE_KG = Reference(
+    "powder.purge",
+    5.0,
+    "kg",
+    Status.DEFAULT,
+    "chosen by us",
+    note="powder of the new material run through feeds and overflow and thrown away",
+)

@@ -14,7 +14,7 @@ from starlette.middleware.trustedhost import TrustedHostMiddleware
 from cakewright import __version__
 from cakewright.app.jobs import JobDesk
 from cakewright.store import Store
-from cakewright.web import api, bench, inbox, pages, trouble
+from cakewright.web import api, bench, inbox, pages, powder, powder_book, powder_build, powder_change, quotes, trouble
 from cakewright.web.files import LastingFiles
 from cakewright.web.security import LOCAL_HOSTS, OwnPagesOnly, SecureHeaders
 from cakewright.web.shelf import Shelf
@@ -54,6 +54,12 @@ def create_app(store: Store, *, clock: Callable[[], datetime] = now_utc) -> Fast
     app.include_router(bench.interface)
     app.include_router(inbox.interface)
     app.include_router(inbox.pages)
+    app.include_router(quotes.interface)
+    app.include_router(quotes.pages)
+    app.include_router(powder.router)
+    app.include_router(powder_book.router)
+    app.include_router(powder_change.router)
+    app.include_router(powder_build.router)
     app.include_router(pages.router)
     app.include_router(bench.pages)
     app.mount("/static", LastingFiles(directory=HERE / "static"), name="static")

@@ -1,0 +1,185 @@
+"""The powder pages: what they say, and the job done by touch from delivery to recall."""
+
+import re
+from datetime import timedelta
+
+import pytest
+
+from cakewright.app.powder_books import look
+from cakewright.store import open_store
+from tests.app.test_powder import START, plan, printed, stocked, store
+from tests.web.conftest import client_over
+from tests.web.test_pages import seen
+
+__all__ = ["plan", "stocked", "store"]  # fixtures
+LATER = START + timedelta(days=2)
+POWDER = ["", "/cans/V01", "/cans/U01", "/cans/charge%201%2FB1", "/recall", "/recall?lot=V-7712", "/book",
+          "/book/weigh?can=U01&by=Mira", "/book/receive", "/book/correct?entry=5", "/outlook", "/month?month=2027-03",
+          "/change?machine=A1&to=PA12&by=Mira"]  # fmt: skip
+ADDRESSES = [*(f"/powder{below}" for below in POWDER), "/plans/1/builds/B1/powder", "/plans/1/builds/B2/powder?by=Mira"]
+
+
+@pytest.fixture
+def client(store):
+    """The pages over a stocked cell of its own, two days after the plan starts."""
+    return client_over(store, clock=lambda: LATER)
+
+
+@pytest.fixture
+def used_client(store, plan):
+    """The pages after one printed build."""
+    printed(store, plan)
+    return client_over(store, clock=lambda: LATER)
+
+
+def post(client, address, **fields):
+    """Send a form and follow it to the page that answers."""
+    return client.post(address, data=fields, headers={"origin": "http://127.0.0.1"})
+
+
+@pytest.mark.parametrize("address", ADDRESSES)
+def test_every_page_keeps_the_rules(used_client, address):
+    """Nothing inline, nothing from elsewhere, ids once."""
+    found = seen(used_client, address)
+    assert found.inline == []
+    assert [link for link in found.links if re.match(r"(https?:)?//", link)] == []
+    assert len(found.ids) == len(set(found.ids))
+
+
+def test_an_empty_database_says_how_to_begin(tmp_path):
+    """No plan, no powder: every page still opens and the shelf names the first deed."""
+    with open_store(tmp_path / "new.sqlite") as store:
+        client = client_over(store, clock=lambda: LATER)
+        assert "book the delivered drums" in client.get("/powder").text
+        for below in ("/book", "/recall", "/outlook", "/month", "/change", "/book/receive"):
+            assert client.get(f"/powder{below}").status_code == 200, below
+
+
+def test_a_build_by_touch(client, store):
+    """Weigh, charge, book back: each step opens the next; the shares are there at the end."""
+    here = "/plans/1/builds/B1/powder"
+    page = client.get(here).text
+    asked = dict(re.findall(r'name="asked:(\w+)" value="([\d.]+)"', page))
+    weighed = {f"asked:{c}": kg for c, kg in asked.items()} | {
+        f"kg:{c}": kg.replace(".", ",") for c, kg in asked.items()
+    }
+    said = post(client, here, step="weigh", by="Mira", **weighed).text
+    assert "Blend M01" in said
+    assert "M01 with" in said
+    assert "is in: charge 1/B1" in post(client, here, step="charge", by="Mira", blend="cakewright:can/M01").text
+    done = post(client, here, step="back", by="Dev", CAKE="3.5", rest="hoses").text
+    assert "loose cake: 3.50 kg in C01" in done
+    assert sum(look(store).ledger.grams().values()) == 0
+    assert set(store.powder.shares(1, "B1"))
+    assert "hold at least 1.0 %" in client.get("/powder/recall?lot=V-7712").text
+    rows = client.get("/powder/recall.csv?lot=V-7712").text.splitlines()
+    assert len(rows) == 1 + store.load_plan(1).build("B1").pieces
+
+
+def test_the_wrong_can_on_the_scale_is_caught(client, store):
+    """A scanned code that is not the can of the line books nothing, and what was typed stays."""
+    here = "/plans/1/builds/B1/powder"
+    asked = dict(re.findall(r'name="asked:(\w+)" value="([\d.]+)"', client.get(here).text))
+    first = next(iter(asked))
+    fields = {f"asked:{c}": kg for c, kg in asked.items()} | {f"kg:{c}": kg for c, kg in asked.items()}
+    before = store.powder.mark()
+    answer = post(client, here, step="weigh", by="Mira", **fields, **{f"scan:{first}": "X99"})
+    assert answer.status_code == 422
+    assert f"X99 was scanned where {first} belongs" in answer.text
+    assert f'value="{asked[first]}"' in answer.text
+    assert store.powder.mark() == before
+
+
+def test_a_word_while_the_can_is_on_the_scale(client):
+    """Too much, good, and nonsense are told apart before anything is booked."""
+    ask = "/plans/1/builds/B1/powder/check?can=U01&asked=4.0&limit=0.05&kg:U01="
+    assert "take out 0.20 kg" in client.get(ask + "4.2").text
+    assert "good: +0.020 kg" in client.get(ask + "4,02").text
+    assert "type what the scale shows" in client.get(ask + "four").text
+
+
+@pytest.mark.parametrize(
+    ("deed", "fields", "said"),
+    [
+        ("weigh", {"can": "U01", "kg": "13.9", "reason": "spilled"}, "0.100 kg to missing"),
+        ("move", {"can": "u01", "target": "U02", "kg": "2"}, "2.000 kg from U01 into U02"),
+        ("waste", {"can": "U02", "kg": "", "reason": "too old"}, "8.000 kg from U02 to waste"),
+        ("flow", {"can": "U01", "flow": "20"}, "with 90 % confidence"),
+        ("receive", {"material": "PA12", "lot": "V-7800", "drums": "10 9,98", "expires": "2028-06-30"}, "V05, V06"),
+        ("open", {"can": "V01", "powder_c": "21", "room_c": "22", "humidity": "45"}, "V01 is open"),
+        ("file", {"lot": "V-7712", "what": "storage", "value": "shelf 2"}, "storage filed"),
+        ("can", {"material": "PA12", "size": "12", "holds": "3", "builds_seen": "1"}, "U03: print its label"),
+        ("label", {"can": "U01"}, "no label: waste"),
+        ("correct", {"number": "5", "kg": "13", "reason": "read the scale wrong"}, "corrects entry 5 by -1.000 kg"),
+    ],
+)
+def test_every_deed_is_booked_by_its_form(client, store, deed, fields, said):
+    """What the form sends is what the books hold, with the name and the time."""
+    answer = post(client, f"/powder/book/{deed}", by="Mira", **fields)
+    assert answer.status_code == 200
+    assert said in answer.text
+    assert sum(look(store).ledger.grams().values()) == 0
+
+
+@pytest.mark.parametrize(
+    ("deed", "fields", "said"),
+    [
+        ("move", {"can": "U01", "target": "U02", "kg": "99"}, "which holds 14.000 kg"),
+        ("move", {"can": "U01", "target": "U02", "kg": "many"}, "&#39;many&#39; is no number"),
+        ("weigh", {"can": "U01", "kg": "0"}, "a scale reading of 0 kg"),
+        ("waste", {"can": "U01", "kg": "1"}, "without a cause"),
+        ("receive", {"material": "PA12", "lot": "V-1", "drums": ""}, "in 0 drums"),
+        ("flow", {"can": "U99", "flow": "3"}, "no container"),
+    ],
+)
+def test_a_refusal_keeps_what_was_typed(client, store, deed, fields, said):
+    """The form comes back with the reason and the figures, and nothing is booked."""
+    before = store.powder.mark()
+    answer = post(client, f"/powder/book/{deed}", by="Mira", **fields)
+    assert answer.status_code == 422
+    assert said in answer.text
+    assert all(f'value="{value}"' in answer.text for value in fields.values() if value)
+    assert store.powder.mark() == before
+
+
+def test_nobody_books_without_a_name(client, store):
+    """Not even a correct weighing."""
+    answer = post(client, "/powder/book/move", by="", can="U01", target="U02", kg="1")
+    assert answer.status_code == 422
+    assert "choose your name" in answer.text
+
+
+def test_labels_are_a_pdf_with_every_code(client):
+    """One can, or all of them."""
+    pypdfium2 = pytest.importorskip("pypdfium2")
+    text = "".join(
+        page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(client.get("/powder/labels.pdf").content)
+    )
+    assert all(code in text for code in ("V01", "V04", "U01", "U02", "Lot V-7712"))
+    assert client.get("/powder/labels.pdf?can=U77").status_code == 422
+
+
+def test_a_change_of_material_needs_two_people_and_every_step(client, store):
+    """Steps, purge powder, the one who cleaned, somebody else who checked."""
+    here = {"machine": "A1", "to": "PA12"}
+    machine = store.load_plan(1).cell.machines[0].name
+    here["machine"] = machine
+    assert "begun by Mira" in post(client, "/powder/change", by="Mira", step="begin", **here).text
+    assert "are not signed" in post(client, "/powder/change", by="Mira", step="clean", **here).text
+    for step in range(1, 11):
+        post(client, "/powder/change", by="Mira", step=str(step), **here)
+    assert "no purge powder" in post(client, "/powder/change", by="Mira", step="clean", **here).text
+    post(client, "/powder/change", by="Mira", step="purge", can="V04", kg="2", **here)
+    assert "I checked it" in post(client, "/powder/change", by="Mira", step="clean", **here).text
+    assert "a second person" in post(client, "/powder/change", by="Mira", step="check", **here).text
+    assert "checked by Dev" in post(client, "/powder/change", by="Dev", step="check", **here).text
+    assert look(store).ledger.kg("V04") == 8
+
+
+def test_the_outlook_answers_what_if(client):
+    """Another refresh ratio gives another page; nonsense is refused."""
+    usual = client.get("/powder/outlook").text
+    lean = client.get("/powder/outlook?refresh=20").text
+    assert "a week" in usual
+    assert usual != lean
+    assert client.get("/powder/outlook?refresh=many").status_code == 422
