@@ -39,6 +39,7 @@ CHECKS = (
     "Earth strap on, emergency stop free, door shut, camera on",
 )
 _TRAYS_ON_FRONT = 24
+_TRAYS_IN_ONE_COLUMN = 9  # as in the template: more stand in two columns, where long names leave no room
 
 
 def traveller_pdf(plan: WeekPlan, build_key: str) -> bytes:
@@ -104,8 +105,9 @@ def _tray_rows(plan: WeekPlan, build: Build) -> list[dict[str, str]]:
     rows = []
     for number, letter in trays(build).items():
         line = plan.line(number)
-        promised = _promised(plan, number)
-        name = f"{line.key} {title(line, 40 - len(promised))}{promised}"
+        name, promised = title(line, 40), _promised(plan, number)
+        room = len(build.lines) <= _TRAYS_IN_ONE_COLUMN or len(name) + len(promised) <= 40
+        name = f"{line.key} {name}{promised if room else ''}"
         rows.append({"letter": letter, "count": f"{len(build.pieces_of(number))} ×", "name": name})
     return rows
 
