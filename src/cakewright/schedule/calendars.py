@@ -20,6 +20,11 @@ FAR = 1 << 40  # a minute that never comes
 _MIN_PER_DAY = 24 * 60
 
 
+def local_minute(origin: datetime, wall: datetime, zone: ZoneInfo) -> int:
+    """The minute of a local wall time without zone."""
+    return minutes_after(origin, wall.replace(tzinfo=zone).astimezone(UTC))
+
+
 def minutes_after(origin: datetime, instant: datetime) -> int:
     """Whole minutes from origin to instant, rounded up."""
     return -int((origin - instant) // timedelta(minutes=1))
@@ -40,19 +45,39 @@ def person_spans(
         if day in closed:
             continue
         for shift in person.shifts:
-            if day.weekday() in shift.weekdays:
+            if day.weekday() in shift.weekdays and counts(day, shift.every_weeks, shift.first_day):
                 spans += _shift_spans(shift, day, zone, origin)
     return clip(merge(spans), horizon_min)
 
 
-def weekday_spans(weekdays: Sequence[int], zone: ZoneInfo, origin: datetime, horizon_min: int) -> list[Span]:
-    """Whole local days of the given weekdays, clipped to [0, horizon_min)."""
+def counts(day: date, every_weeks: int, first_day: date | None) -> bool:
+    """True in the week of `first_day` and every so many weeks before and after; weeks begin on Monday."""
+    if every_weeks == 1 or first_day is None:
+        return True
+    weeks = (day.toordinal() - day.weekday() - first_day.toordinal() + first_day.weekday()) // len(WEEKDAYS)
+    return weeks % every_weeks == 0
+
+
+def weekday_spans(
+    weekdays: Sequence[int],
+    zone: ZoneInfo,
+    origin: datetime,
+    horizon_min: int,
+    every_weeks: int = 1,
+    first_day: date | None = None,
+) -> list[Span]:
+    """Whole local days of the given weekdays (none given: all) in weeks that count, clipped to [0, horizon_min)."""
     spans = [
         (_minute(day, time(0), zone, origin), _minute(day + timedelta(days=1), time(0), zone, origin))
         for day in _days(zone, origin, horizon_min)
-        if day.weekday() in weekdays
+        if (not weekdays or day.weekday() in weekdays) and counts(day, every_weeks, first_day)
     ]
     return clip(merge(spans), horizon_min)
+
+
+def common(one: Iterable[Span], other: Sequence[Span]) -> list[Span]:
+    """The minutes that lie in both."""
+    return subtract(one, gaps(merge(other)))
 
 
 def merge(spans: Iterable[Span]) -> list[Span]:

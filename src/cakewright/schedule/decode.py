@@ -7,160 +7,16 @@ lines in the given order. It books into a copy of the busy table, so it can be c
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 
 from cakewright.compiled import kernel
-from cakewright.schedule.instance import Arrays, BoolArray, IntArray
+from cakewright.schedule.gaps import NEVER, book, first_gap, first_machine_gap, place_at_station, place_hands
+from cakewright.schedule.instance import Arrays, IntArray
 from cakewright.schedule.kept import UNSET
+from cakewright.schedule.placed import Placed, empty_placed
+from cakewright.schedule.supplies import supplied
 
-NEVER = 1 << 39  # starts beyond this lie outside the horizon
-
-
-class Placed(NamedTuple):
-    """What the kernel writes: minutes and rows; -1 where nobody or nothing is used. Also its scratch table."""
-
-    machine: IntArray  # (b,)
-    chamber: IntArray  # (b,) row
-    station: IntArray  # (b,) row of the unpack station
-    at: IntArray  # (b, 4) start of load, lifting out, unpacking, cleaning
-    by: IntArray  # (b, 4) person
-    step_start: IntArray
-    step_by: IntArray
-    step_station: IntArray
-    op_start: IntArray
-    op_by: IntArray
-    ready: IntArray  # (l,)
-    busy: IntArray
-    used: IntArray
-    machine_busy: IntArray
-    machine_used: IntArray
-    basket_end: IntArray  # (k,), -1 until placed
-    end: IntArray  # (b, 4) ends of the four hand tasks
-    printed: IntArray  # (b,) end of the last layer
-    cold: IntArray  # (b,) when the cake may be opened
-
-
-def empty_placed(a: Arrays) -> Placed:
-    """Buffers for `decode`, to be used again by every call."""
-    b, steps, ops = len(a.load), len(a.step_run), len(a.op_hands)
-
-    def row(n: int) -> IntArray:
-        return np.full(n, -1, dtype=np.int64)
-
-    four = (np.full((b, 4), -1, dtype=np.int64), np.full((b, 4), -1, dtype=np.int64))
-    return Placed(
-        row(b), row(b), row(b), *four, row(steps), row(steps), row(steps), row(ops), row(ops), row(len(a.due)),
-        np.empty_like(a.busy), np.empty_like(a.used), np.empty_like(a.machine_busy), np.empty_like(a.machine_used),
-        row(len(a.step_at) - 1), np.full((b, 4), -1, dtype=np.int64), row(b), row(b),
-    )  # fmt: skip
-
-
-@kernel
-def first_gap(busy: IntArray, count: int, t: int, minutes: int) -> int:
-    """First start at or after t at which a row is free for so many minutes."""
-    low, high = 0, count
-    while low < high:
-        mid = (low + high) // 2
-        if busy[mid, 1] <= t:
-            low = mid + 1
-        else:
-            high = mid
-    s = t
-    for i in range(low, count):
-        if busy[i, 0] - s >= minutes:
-            return s
-        s = max(s, busy[i, 1])
-    return s
-
-
-@kernel
-def book(busy: IntArray, counts: IntArray, row: int, start: int, end: int) -> None:
-    """Put [start, end) into a row, keeping starts and ends sorted; what overlaps still covers the same minutes."""
-    if end <= start:
-        return
-    i = counts[row]
-    while i > 0 and busy[row, i - 1, 0] > start:
-        busy[row, i, 0] = busy[row, i - 1, 0]
-        busy[row, i, 1] = busy[row, i - 1, 1]
-        i -= 1
-    busy[row, i, 0] = start
-    busy[row, i, 1] = max(end, busy[row, i - 1, 1]) if i > 0 else end
-    counts[row] += 1
-    while i + 1 < counts[row] and busy[row, i + 1, 1] < busy[row, i, 1]:
-        busy[row, i + 1, 1] = busy[row, i, 1]
-        i += 1
-
-
-@kernel
-def place_hands(
-    busy: IntArray, counts: IntArray, can: BoolArray, skill: int, t: int, hands: int, run: int, station: int, day: int
-) -> tuple[int, int]:
-    """(start, person) of the earliest task at one station (-1: none) on allowed days (-1: any)."""
-    best, who = NEVER, -1
-    people = can.shape[1] if hands > 0 else 1
-    for p in range(people):
-        if hands > 0 and not can[skill, p]:
-            continue
-        s = t
-        while s < best:
-            before = s
-            if hands > 0:
-                s = first_gap(busy[p], counts[p], s, hands)
-            if station >= 0:
-                s = first_gap(busy[station], counts[station], s, run)
-            if day >= 0:
-                s = first_gap(busy[day], counts[day], s, max(hands, 1))
-            if s == before:
-                break
-        if s < best:
-            best = s
-            who = p if hands > 0 else -1
-    return best, who
-
-
-@kernel
-def place_at_station(
-    busy: IntArray,
-    counts: IntArray,
-    can: BoolArray,
-    skill: int,
-    t: int,
-    hands: int,
-    run: int,
-    allowed: BoolArray,
-    day: int,
-) -> tuple[int, int, int]:
-    """(start, person, station) of the earliest task at any allowed station."""
-    best, who, where = NEVER, -1, -1
-    for station in range(len(allowed)):
-        if allowed[station]:
-            s, p = place_hands(busy, counts, can, skill, t, hands, run, station, day)
-            if s < best:
-                best, who, where = s, p, station
-    return best, who, where
-
-
-@kernel
-def first_machine_gap(
-    busy: IntArray, count: int, first_material: int, material: int, changeover: int, t: int, minutes: int
-) -> int:
-    """First start at or after t at which a machine is free, with time to change material before and after."""
-    s = t
-    loaded = first_material
-    for i in range(count + 1):
-        setup = changeover if loaded != material else 0
-        end_before = busy[i - 1, 1] if i > 0 else 0
-        s = max(s, end_before + setup)
-        if i == count:
-            return s
-        after = changeover if busy[i, 2] != material and busy[i, 2] >= 0 else 0
-        if busy[i, 0] - after - s >= minutes:
-            return s
-        if busy[i, 2] >= 0:
-            loaded = busy[i, 2]
-    return s
+__all__ = ["NEVER", "Placed", "book", "decode", "empty_placed", "first_gap", "first_machine_gap"]
 
 
 @kernel
@@ -169,9 +25,9 @@ def try_machine(
 ) -> int:
     """Unpack end of build b on machine m at its earliest place, NEVER when it cannot beat `limit`.
 
-    `trial` receives machine, chamber, station, then start and person of load, lifting out, unpacking, cleaning.
-    The machine and the chamber are held until somebody comes: when that makes the stay too long for the gap, the
-    whole build moves to the next gap.
+    `trial` receives machine, chamber, station, then start, person and end of load, lifting out, unpacking, cleaning,
+    print end, minute when cold, clean-down. The machine and the chamber are held until somebody comes: when that makes
+    the stay too long for the gap, the whole build moves to the next gap.
     """
     t = a.release[b]
     least = a.load[b] + a.printing[b, m] + a.in_machine[b] + a.unload[b]
@@ -180,6 +36,7 @@ def try_machine(
         while load < NEVER:
             before = load
             load = machine_gap(a, p, b, m, load, least)
+            load = supplied(a, p, b, m, load)
             load, who_loads = place_hands(p.busy, p.used, a.can, skill_start, load, a.load[b], 0, -1, -1)
             if load == before:
                 break
@@ -194,10 +51,7 @@ def try_machine(
         if again != load:
             t = again
             continue
-        unpack, who_unpacks, station = place_at_station(
-            p.busy, p.used, a.can, skill_unpack, max(lifted, printed + a.cool[b]), a.unpack[b], a.unpack[b],
-            a.unpack_ok[b], -1,
-        )  # fmt: skip
+        unpack, who_unpacks, station, down = place_unpack(a, p, b, max(lifted, printed + a.cool[b]), skill_unpack)
         end: int = unpack + a.unpack[b]
         clean, who_cleans = place_hands(p.busy, p.used, a.can, skill_unpack, end, a.clean[b], 0, -1, -1)
         if end >= limit or clean >= NEVER:
@@ -213,7 +67,7 @@ def try_machine(
             trial[3], trial[4], trial[5], trial[6] = load, lift, unpack, clean
             trial[7], trial[8], trial[9], trial[10] = who_loads, who_lifts, who_unpacks, who_cleans
             trial[11], trial[12], trial[13], trial[14] = load + a.load[b], lifted, end, clean + a.clean[b]
-            trial[15], trial[16] = printed, printed + a.cool[b]
+            trial[15], trial[16], trial[17] = printed, printed + a.cool[b], down
             return end
         if soonest >= NEVER:
             return NEVER
@@ -222,10 +76,82 @@ def try_machine(
 
 @kernel
 def machine_gap(a: Arrays, p: Placed, b: int, m: int, t: int, minutes: int) -> int:
-    """First start at or after t at which machine m can hold build b for so many minutes."""
+    """First start at or after t at which machine m can hold build b for so many minutes.
+
+    A machine with services by printed hours takes builds one after the other only, so that its hours can be counted.
+    """
+    if a.service_every[m] > 0:
+        until, material = last_stay(a, p, m)
+        if service_due(a, p, b, m):
+            until += a.service[m]
+        if material != a.material[b]:
+            until += a.changeover[m]
+        t = max(t, until)
     return first_machine_gap(
         p.machine_busy[m], p.machine_used[m], a.machine_material[m], a.material[b], a.changeover[m], t, minutes
     )
+
+
+@kernel
+def last_stay(a: Arrays, p: Placed, m: int) -> tuple[int, int]:
+    """End and material of the last build on a machine; 0 and its own material when there is none."""
+    until, material = 0, a.machine_material[m]
+    for i in range(p.machine_used[m]):
+        if p.machine_busy[m, i, 2] >= 0:
+            until, material = max(0, p.machine_busy[m, i, 1]), p.machine_busy[m, i, 2]
+    return until, material
+
+
+@kernel
+def service_due(a: Arrays, p: Placed, b: int, m: int) -> bool:
+    """True when build b would print past the hours after which machine m is serviced."""
+    hours: int = p.since_service[m]
+    every: int = a.service_every[m]
+    return every > 0 and hours > 0 and hours + int(a.printing[b, m]) > every
+
+
+@kernel
+def place_unpack(a: Arrays, p: Placed, b: int, t: int, skill: int) -> tuple[int, int, int, int]:
+    """(start of unpacking, person, station, clean-down before it) at the station where it ends soonest."""
+    best, who, where, down = NEVER, -1, -1, 0
+    for station in range(a.unpack_ok.shape[1]):
+        if not a.unpack_ok[b, station]:
+            continue
+        s, need = t, 0
+        while s < NEVER:
+            before = s
+            s, person = place_hands(
+                p.busy, p.used, a.can, skill, s, need + a.unpack[b], need + a.unpack[b], station, -1
+            )
+            if a.clean_down[station] <= 0:
+                break
+            wanted, s = clean_down_before(a, p, b, station, s)
+            if wanted == need and s == before:
+                break
+            need = wanted
+        if s + need < best:
+            best, who, where, down = s + need, person, station, need
+    return best, who, where, down
+
+
+@kernel
+def clean_down_before(a: Arrays, p: Placed, b: int, station: int, t: int) -> tuple[int, int]:
+    """Clean-down that build b needs at a station from t on, and the first start that leaves the next bench clean.
+
+    The next cake was placed before this one: it may not find a bench dirty that was clean.
+    """
+    last, material, following = -NEVER, -1, -1
+    for other in range(len(p.machine)):
+        if p.machine[other] < 0 or other == b or p.station[other] != station:
+            continue
+        if p.at[other, 2] - p.clean_down[other] < t:
+            if p.at[other, 2] > last:
+                last, material = p.at[other, 2], a.material[other]
+        elif following < 0 or p.at[other, 2] < p.at[following, 2]:
+            following = other
+    if following >= 0 and a.material[following] != a.material[b] and p.clean_down[following] == 0:
+        return 0, p.end[following, 2]
+    return a.clean_down[station] if material >= 0 and material != a.material[b] else 0, t
 
 
 @kernel
@@ -235,17 +161,16 @@ def place_started(a: Arrays, p: Placed, b: int, skill_start: int, skill_unpack: 
     m, chamber, station = a.kept_place[b]
     printed = a.kept_heat[b, 0] if a.kept_heat[b, 0] > UNSET else ends[0] + a.printing[b, m]
     cold = a.kept_heat[b, 1] if a.kept_heat[b, 1] > UNSET else printed + a.cool[b]
-    trial[0], trial[1], trial[2], trial[15], trial[16] = m, chamber, station, printed, cold
+    trial[0], trial[1], trial[2], trial[15], trial[16], trial[17] = m, chamber, station, printed, cold, 0
     trial[3], trial[7], trial[11] = at[0], a.kept_by[b, 0], ends[0]
     minutes = (a.load[b], a.unload[b], a.unpack[b], a.clean[b])
     ready = max(0, printed + a.in_machine[b])
     for i in range(1, 4):
         if at[i] > UNSET:
             start, who, end = at[i], a.kept_by[b, i], ends[i]
+            trial[17] = a.kept_down[b] if i == 2 else trial[17]
         elif i == 2:
-            start, who, trial[2] = place_at_station(
-                p.busy, p.used, a.can, skill_unpack, max(ready, cold), minutes[i], minutes[i], a.unpack_ok[b], -1
-            )
+            start, who, trial[2], trial[17] = place_unpack(a, p, b, max(ready, cold), skill_unpack)
             end = start + minutes[i]
         else:
             skill = skill_start if i == 1 else skill_unpack
@@ -260,24 +185,51 @@ def place_started(a: Arrays, p: Placed, b: int, skill_start: int, skill_unpack: 
 
 
 @kernel
-def book_build(a: Arrays, p: Placed, b: int, best: IntArray) -> None:
-    """Write a placed build down and book machine, chamber, station and people, those of kept tasks excepted."""
-    m = best[0]
+def book_build(a: Arrays, p: Placed, b: int, best: IntArray, skill_inspect: int) -> bool:
+    """Write a placed build down and book machine, chamber, station and people, those of kept tasks excepted.
+
+    False when there is no place for the test of its specimens.
+    """
+    m, down = best[0], best[17]
+    if a.kept_service[b]:
+        p.since_service[m] = 0
+    elif a.kept_at[b, 0] == UNSET and service_due(a, p, b, m):
+        p.serviced[b] = last_stay(a, p, m)[0]
+        p.since_service[m] = 0
+    p.since_service[m] += a.printing[b, m]
+    p.clean_down[b] = down
     p.machine[b], p.chamber[b], p.station[b] = best[0], best[1], best[2]
     p.printed[b], p.cold[b] = best[15], best[16]
     for i in range(4):
         p.at[b, i], p.by[b, i], p.end[b, i] = best[3 + i], best[7 + i], best[11 + i]
         if best[7 + i] >= 0 and a.kept_at[b, i] == UNSET:
-            book(p.busy, p.used, best[7 + i], best[3 + i], best[11 + i])
+            book(p.busy, p.used, best[7 + i], best[3 + i] - (down if i == 2 else 0), best[11 + i])
     book(p.busy, p.used, best[1], best[3], best[14])
     if a.kept_at[b, 2] == UNSET:
-        book(p.busy, p.used, best[2], best[5], best[13])
+        book(p.busy, p.used, best[2], best[5] - down, best[13])
     i = p.machine_used[m]
     while i > 0 and p.machine_busy[m, i - 1, 0] > best[3]:
         p.machine_busy[m, i] = p.machine_busy[m, i - 1]
         i -= 1
     p.machine_busy[m, i, 0], p.machine_busy[m, i, 1], p.machine_busy[m, i, 2] = best[3], best[12], a.material[b]
     p.machine_used[m] += 1
+    return place_test(a, p, b, skill_inspect)
+
+
+@kernel
+def place_test(a: Arrays, p: Placed, b: int, skill: int) -> bool:
+    """Test the specimens of a build as soon as somebody can; True when that is within the horizon."""
+    if a.test[b] <= 0:
+        return True
+    if a.kept_test[b, 0] > UNSET:
+        p.test[b, 0], p.test[b, 1], p.test[b, 2] = a.kept_test[b, 0], -1, a.kept_test[b, 1]
+        return True
+    start, who = place_hands(p.busy, p.used, a.can, skill, p.end[b, 2], a.test[b], 0, -1, -1)
+    if start >= NEVER:
+        return False
+    book(p.busy, p.used, who, start, start + a.test[b])
+    p.test[b, 0], p.test[b, 1], p.test[b, 2] = start, who, start + a.test[b] + a.test_wait[b]
+    return True
 
 
 @kernel
@@ -316,8 +268,9 @@ def place_basket(a: Arrays, p: Placed, k: int) -> int:
             t = max(0, a.kept_step[s, 2])
             continue
         start, who, station = place_at_station(
-            p.busy, p.used, a.can, a.step_skill[s], t, a.step_hands[s], a.step_run[s], a.step_ok[s], a.step_day_row[s]
-        )
+            p.busy, p.used, a.can, a.step_skill[s], t, a.step_hands[s], a.step_run[s], a.step_ok[s], a.step_day_row[s],
+            a.step_watch_row[s],
+        )  # fmt: skip
         joined = running_bath(a, p, s, t, start)
         if joined >= 0:
             start, who, station = p.step_start[joined], p.step_by[joined], p.step_station[joined]
@@ -352,6 +305,9 @@ def place_line(a: Arrays, p: Placed, line: int) -> int:
             p.op_start[i], p.op_by[i] = a.kept_op[i, 0], a.kept_op_by[i]
             t = max(0, a.kept_op[i, 1])
             continue
+        if a.op_gate[i]:
+            for j in range(a.line_build_at[line], a.line_build_at[line + 1]):
+                t = max(t, p.test[a.line_build[j], 2])
         start, who = place_hands(p.busy, p.used, a.can, a.op_skill[i], t, a.op_hands[i], 0, -1, -1)
         if start >= NEVER:
             return NEVER
@@ -370,6 +326,7 @@ def decode(
     line_order: IntArray,
     skill_start: int,
     skill_unpack: int,
+    skill_inspect: int,
     earliness: float,
 ) -> float:
     """Place everything in the given orders and return the cost; infinite when the horizon is too short.
@@ -387,19 +344,24 @@ def decode(
         p.machine_busy[m, :n] = a.machine_busy[m, :n]
     for i in range(a.kept_booking.shape[0]):
         book(p.busy, p.used, a.kept_booking[i, 0], a.kept_booking[i, 1], a.kept_booking[i, 2])
+    p.machine[:] = -1
+    p.serviced[:] = -1
+    p.test[:] = -1
+    p.since_service[:] = a.service_run
     p.basket_end[:] = -1
     p.step_start[:] = -1
     p.step_station[:] = -1
     for s in range(len(a.step_run)):
         if a.kept_step[s, 0] > UNSET:
             p.step_start[s], p.step_station[s] = a.kept_step[s, 0], a.kept_step_who[s, 1]
-    trial, best = np.empty(17, np.int64), np.empty(17, np.int64)
+    trial, best = np.empty(18, np.int64), np.empty(18, np.int64)
     cost, last = 0.0, 0
     for b in build_order:
         if a.kept_at[b, 0] > UNSET:
             if place_started(a, p, b, skill_start, skill_unpack, trial) >= NEVER:
                 return np.inf
-            book_build(a, p, b, trial)
+            if not book_build(a, p, b, trial, skill_inspect):
+                return np.inf
     for b in build_order:
         if a.kept_at[b, 0] > UNSET:
             continue
@@ -412,7 +374,8 @@ def decode(
                     best[:] = trial
         if soonest >= NEVER:
             return np.inf
-        book_build(a, p, b, best)
+        if not book_build(a, p, b, best, skill_inspect):
+            return np.inf
         if a.steady_at[b] > UNSET:
             cost += a.steady * abs(best[3] - a.steady_at[b])
     for line in line_order:

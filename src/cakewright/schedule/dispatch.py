@@ -11,11 +11,12 @@ import numpy as np
 from cakewright.errors import NoCalendarError
 from cakewright.model.cell import Cell
 from cakewright.schedule.calendars import Span, minutes_after
-from cakewright.schedule.decode import Placed, decode, empty_placed
+from cakewright.schedule.decode import decode
 from cakewright.schedule.feasible import check_jobs, check_possible
-from cakewright.schedule.instance import START, UNPACK, Instance, IntArray, make_instance
+from cakewright.schedule.instance import INSPECT, START, UNPACK, Instance, IntArray, make_instance
 from cakewright.schedule.jobs import BuildJob, LineJob
 from cakewright.schedule.kept import NOTHING_KEPT, Kept
+from cakewright.schedule.placed import Placed, empty_placed
 from cakewright.sources.schedule import EARLINESS_WEIGHT, HORIZON_DAYS, HORIZON_MOST_DAYS
 
 _MIN_PER_DAY = 24 * 60
@@ -40,13 +41,16 @@ class Decoder:
     def __init__(self, instance: Instance) -> None:
         self.instance = instance
         self.placed = empty_placed(instance.arrays)
-        self._skills = (instance.skills.index(START), instance.skills.index(UNPACK))
+        self._skills = tuple(instance.skills.index(s) for s in (START, UNPACK, INSPECT))
         self._earliness = float(EARLINESS_WEIGHT.value)
 
     def cost(self, orders: Orders) -> float:
         """Cost of the schedule that `orders` lead to; afterwards `placed` holds it."""
         a = self.instance.arrays
-        return decode(a, self.placed, orders.builds, orders.machines, orders.lines, *self._skills, self._earliness)
+        start, unpack, inspect = self._skills
+        return decode(
+            a, self.placed, orders.builds, orders.machines, orders.lines, start, unpack, inspect, self._earliness
+        )
 
     def schedule(self, orders: Orders) -> Placed:
         """The placed tasks of `orders`; NoCalendarError when something does not fit into the horizon."""

@@ -6,9 +6,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from cakewright.schedule.calendars import FAR, WEEKDAYS, words
-from cakewright.schedule.decode import NEVER, Placed, first_gap, first_machine_gap
+from cakewright.schedule.gaps import NEVER, first_gap, first_machine_gap
 from cakewright.schedule.instance import INSPECT, PACK, START, UNPACK, Instance
 from cakewright.schedule.kept import UNSET
+from cakewright.schedule.placed import Placed
 from cakewright.sources.schedule import WAIT_WORTH_A_WORD_MIN
 from cakewright.units import hours_minutes
 

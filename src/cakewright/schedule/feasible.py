@@ -6,13 +6,13 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 from cakewright.errors import InputError, NoCalendarError
-from cakewright.model.cell import Cell, Finish
+from cakewright.model.cell import Cell, Finish, FinishStep
 from cakewright.model.plan import TaskKind
 from cakewright.schedule.baskets import step_minutes
-from cakewright.schedule.calendars import person_spans, subtract, weekday_spans
+from cakewright.schedule.calendars import common, person_spans, weekday_spans
 from cakewright.schedule.instance import INSPECT, PACK, START, UNPACK, longest_stretches, machines_of
 from cakewright.schedule.jobs import BuildJob, LineJob
-from cakewright.schedule.kept import NOTHING_KEPT, Kept
+from cakewright.schedule.kept import BEFORE, NOTHING_KEPT, Kept
 from cakewright.units import hours_minutes
 
 
@@ -46,6 +46,7 @@ def check_possible(
     longest = longest_stretches(cell, origin, horizon_min)
     for job in builds:
         _check_build(cell, job, longest, kept)
+    _check_powder(cell, builds, kept)
     for line in lines:
         where = f"line {line.line}"
         _check_hands("inspecting", min(1, line.inspect_min), INSPECT, longest, where)
@@ -58,9 +59,9 @@ def check_possible(
 
 def _check_build(cell: Cell, job: BuildJob, longest: Mapping[str, int], kept: Kept) -> None:
     where = f"build {job.key}"
-    begun = {kind for key, kind in kept.of_build if key == job.key}
+    begun = {kind for key, kind in kept.of_build if key == job.key and kind not in BEFORE}
     if not begun and not machines_of(cell, job):
-        fit = [m.name for m in cell.machines if m.material == job.material and m.chamber_type == job.chamber_type]
+        fit = [m.name for m in cell.machines if m.takes(job.material) and m.chamber_type == job.chamber_type]
         raise NoCalendarError(
             f"no machine can print it: {job.material} in a {job.chamber_type} chamber is run by "
             f"{', '.join(fit) or 'no machine'}, print times are given for {', '.join(job.print_min) or 'none'}"
@@ -85,9 +86,23 @@ def _check_build(cell: Cell, job: BuildJob, longest: Mapping[str, int], kept: Ke
         ("lifting out", job.unload_min, START, TaskKind.UNLOAD),
         ("unpacking", job.unpack_min, UNPACK, TaskKind.UNPACK),
         ("cleaning the chamber", job.clean_min, UNPACK, TaskKind.CLEAN),
+        ("testing its specimens", job.test_min, INSPECT, TaskKind.TEST),
     ):
         if kind not in begun:
             _check_hands(what, minutes, skill, longest, where)
+
+
+def _check_powder(cell: Cell, builds: Sequence[BuildJob], kept: Kept) -> None:
+    for material in cell.materials:
+        waiting = [j for j in builds if j.material == material.name and (j.key, TaskKind.LOAD) not in kept.of_build]
+        needed = sum(job.virgin_kg for job in waiting)
+        there = material.virgin_kg + sum(arrival.kg for arrival in material.arrivals)
+        if needed > there + 0.001 * len(waiting):
+            raise NoCalendarError(
+                f"{len(waiting)} builds need {needed:.1f} kg of virgin {material.name}; stock and arrivals are "
+                f"{there:.1f} kg",
+                remedy="order powder and write it down as an arrival of the material, or plan fewer builds",
+            )
 
 
 def _check_hands(what: str, minutes: int, skill: str, longest: Mapping[str, int], where: str) -> None:
@@ -122,7 +137,8 @@ def _check_finish(
             )
         hands = step_minutes(step, 1)[0]
         _check_hands(step.station_kind, hands, step.skill, longest, where)
-        if step.weekdays and hands and not _fits_weekday(cell, step.weekdays, step.skill, hands, origin, horizon_min):
+        limited = step.weekdays or step.every_weeks > 1
+        if limited and hands and not _fits_weekday(cell, step, hands, origin, horizon_min):
             raise NoCalendarError(
                 f"{step.station_kind} runs on given weekdays only, and nobody with skill {step.skill!r} has "
                 f"{hours_minutes(hands)} in one stretch on such a day",
@@ -131,14 +147,11 @@ def _check_finish(
             )
 
 
-def _fits_weekday(
-    cell: Cell, weekdays: tuple[int, ...], skill: str, hands: int, origin: datetime, horizon_min: int
-) -> bool:
-    others = tuple(d for d in range(7) if d not in weekdays)
-    closed = weekday_spans(others, cell.zone, origin, horizon_min)
+def _fits_weekday(cell: Cell, step: FinishStep, hands: int, origin: datetime, horizon_min: int) -> bool:
+    days = weekday_spans(step.weekdays, cell.zone, origin, horizon_min, step.every_weeks, step.first_day)
     return any(
         end - start >= hands
         for person in cell.people
-        if skill in person.skills
-        for start, end in subtract(person_spans(person, cell.holidays, cell.zone, origin, horizon_min), closed)
+        if step.skill in person.skills
+        for start, end in common(person_spans(person, cell.holidays, cell.zone, origin, horizon_min), days)
     )

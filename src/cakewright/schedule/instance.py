@@ -23,6 +23,7 @@ from cakewright.schedule.calendars import FAR, Span, gaps, merge, minutes_after,
 from cakewright.schedule.jobs import BuildJob, LineJob
 from cakewright.schedule.kept import NOTHING_KEPT, UNSET, Kept
 from cakewright.schedule.kept_arrays import kept_arrays, kept_ops, rows_of
+from cakewright.schedule.limits import all_closed, limit_arrays, staffed_spans, watched_rows
 from cakewright.sources.schedule import BASKET_HANDS_MIN, STEADY_WEIGHT
 
 IntArray = NDArray[np.int64]
@@ -41,6 +42,19 @@ class Arrays(NamedTuple):
     machine_used: IntArray  # (m,)
     machine_material: IntArray  # (m,) material at the start
     changeover: IntArray  # (m,) minutes
+    watched: IntArray  # (m,) first minutes of a print that need somebody in
+    start_row: int  # calendar in which somebody who may start a machine is in, -1 when no machine asks
+    service_every: IntArray  # (m,) printed minutes, 0: no service
+    service: IntArray  # (m,) minutes
+    service_run: IntArray  # (m,) printed minutes since the last service
+    utility_of: BoolArray  # (m, utilities)
+    utility_most: IntArray  # (utilities,) machines printing at once, 0: no limit
+    clean_down: IntArray  # (rows,) minutes when a cake of another material follows
+    virgin: IntArray  # (b,) grams
+    stock: IntArray  # (materials,) grams
+    arrival: IntArray  # (n, 3) material, minute, grams, in order of time
+    test: IntArray  # (b,) hands
+    test_wait: IntArray  # (b,)
     can: BoolArray  # (skills, people)
     release: IntArray  # (b,)
     load: IntArray  # (b,)
@@ -61,6 +75,7 @@ class Arrays(NamedTuple):
     step_wait: IntArray
     step_skill: IntArray
     step_day_row: IntArray  # row of the weekday calendar, -1 for any day
+    step_watch_row: IntArray  # row of the calendar in which somebody is in, -1: runs unwatched
     step_ok: BoolArray  # (steps, rows)
     step_shared: IntArray  # (steps,) steps of equal number may share one run of a station; -1 may not
     step_litres: FloatArray  # (steps,) 0: not known
@@ -72,6 +87,7 @@ class Arrays(NamedTuple):
     op_at: IntArray  # (l+1,) offsets into the bench work after finishing
     op_hands: IntArray
     op_skill: IntArray
+    op_gate: BoolArray  # (ops,) waits for the test results of its builds
     due: IntArray  # (l,)
     weight: FloatArray  # (l,)
     kept_at: IntArray  # (b, 4) starts of kept loading, lifting out, unpacking, cleaning; UNSET where free
@@ -83,6 +99,9 @@ class Arrays(NamedTuple):
     kept_step_who: IntArray  # (steps, 2) person, station
     kept_op: IntArray  # (ops, 2) start, end
     kept_op_by: IntArray
+    kept_test: IntArray  # (b, 2) start, minute of the result
+    kept_service: BoolArray  # (b,) a service before it is kept
+    kept_down: IntArray  # (b,) minutes of a kept clean-down
     kept_booking: IntArray  # (n, 3) row, start, end: people and stations in kept tasks
     steady_at: IntArray  # (b,) loading in the plan before, UNSET where there was none
     steady: float  # cost of a minute by which a loading moves against the plan before
@@ -131,7 +150,7 @@ def machines_of(cell: Cell, job: BuildJob) -> list[str]:
         m.name
         for m in cell.machines
         if m.name in job.print_min
-        and m.material == job.material
+        and m.takes(job.material)
         and m.chamber_type == job.chamber_type
         and job.pinned_machine in {None, m.name}
     ]
@@ -169,8 +188,10 @@ def make_instance(
     baskets = tuple(make_baskets(with_builds, longest, _largest(cell), kept.basket_lines()))
     skills = tuple(sorted({s for p in people for s in p.skills} | {START, UNPACK, INSPECT, PACK} | _step_skills(lines)))
     chamber_row, station_row = len(people), len(people) + len(cell.chambers)
-    table = _Table(cell, people, origin, horizon_min, closed or {})
+    closed = all_closed(cell, origin, closed or {}, kept)
+    table = _Table(cell, people, origin, horizon_min, closed)
     build_index = {job.key: i for i, job in enumerate(builds)}
+    limits = limit_arrays(cell, builds, with_builds, kept, origin, table.watch_row, station_row)
     steps = _step_arrays(cell, baskets, {b.key: b.material for b in builds}, skills, station_row, table)
     ops = [_line_ops(line, longest) for line in with_builds]
     rows = station_row + len(cell.stations)
@@ -179,14 +200,13 @@ def make_instance(
     kinds = [[_KIND[skill] for _, skill in op] for op in ops]
     hands_most = 5 * len(builds) + len(steps["step_hands"]) + sum(map(len, ops)) + len(fixed["kept_booking"]) + 4
     busy, used = table.packed(hands_most)
-    machine_busy, machine_used = _machine_table(cell, len(builds), closed or {})
+    machine_busy, machine_used = _machine_table(cell, len(builds), closed)
     arrays = Arrays(
         busy=busy,
         used=used,
         machine_busy=machine_busy,
         machine_used=machine_used,
-        machine_material=_ints(_material_index(cell, m.material) for m in cell.machines),
-        changeover=_ints(0 for _ in cell.machines),
+        **limits,
         can=np.array([[s in p.skills for p in people] for s in skills], dtype=np.bool_),
         **_build_arrays(cell, builds, origin, rows, chamber_row, station_row),
         **_ragged("basket_build", [[build_index[key] for key in b.builds] for b in baskets]),
@@ -196,6 +216,14 @@ def make_instance(
         op_at=_offsets(ops),
         op_hands=_ints(hands for op in ops for hands, _ in op),
         op_skill=_ints(skills.index(skill) for op in ops for _, skill in op),
+        op_gate=np.array(
+            [
+                line.waits_for_test and skill == PACK
+                for line, op in zip(with_builds, ops, strict=True)
+                for _, skill in op
+            ],
+            dtype=np.bool_,
+        ),
         due=_ints(minutes_after(origin, line.due_by) for line in with_builds),
         weight=np.array([line.weight for line in with_builds], dtype=np.float64),
         **kept_ops(fixed.pop("kept_op_tasks"), kinds, origin, by_name),
@@ -238,17 +266,27 @@ class _Table:
         ]
         for name in [*(c.name for c in cell.chambers), *(s.name for s in cell.stations)]:
             self.rows.append(merge([(-FAR, 0), *closed.get(name, ()), (horizon_min, FAR)]))
-        self._day_rows: dict[tuple[int, ...], int] = {}
+        self._extra: dict[object, int] = {}
 
-    def day_row(self, weekdays: tuple[int, ...]) -> int:
-        """The row that is free on these weekdays, -1 when every day is allowed."""
-        if not weekdays:
+    def day_row(self, step: FinishStep) -> int:
+        """The row that is free on the days on which a step is run, -1 when every day is allowed."""
+        if not step.weekdays and step.every_weeks == 1:
             return -1
-        if weekdays not in self._day_rows:
-            spans = weekday_spans(weekdays, self.cell.zone, self.origin, self.horizon)
-            self._day_rows[weekdays] = len(self.rows)
+        key = (step.weekdays, step.every_weeks, step.first_day)
+        if key not in self._extra:
+            spans = weekday_spans(
+                step.weekdays, self.cell.zone, self.origin, self.horizon, step.every_weeks, step.first_day
+            )
+            self._extra[key] = len(self.rows)
             self.rows.append(gaps(spans))
-        return self._day_rows[weekdays]
+        return self._extra[key]
+
+    def watch_row(self, skill: str) -> int:
+        """The row that is free while somebody with the skill is in."""
+        if skill not in self._extra:
+            self._extra[skill] = len(self.rows)
+            self.rows.append(gaps(staffed_spans(self.cell, skill, self.origin, self.horizon)))
+        return self._extra[skill]
 
     def packed(self, extra: int) -> tuple[IntArray, IntArray]:
         """The table as arrays with room for `extra` bookings in each row."""
@@ -275,7 +313,7 @@ def _build_arrays(
     printing = np.zeros((len(builds), len(cell.machines)), dtype=np.int64)
     for i, job in enumerate(builds):
         for j, chamber in enumerate(cell.chambers):
-            chamber_ok[i, chamber_row + j] = chamber.material == job.material and chamber.type == job.chamber_type
+            chamber_ok[i, chamber_row + j] = chamber.takes(job.material) and chamber.type == job.chamber_type
         for j, station in enumerate(cell.stations):
             serves = not station.materials or job.material in station.materials
             unpack_ok[i, station_row + j] = station.kind == "unpack" and serves
@@ -326,7 +364,8 @@ def _step_arrays(
         "step_run": _ints(run for _, run in minutes),
         "step_wait": _ints(step.wait_min for _, step in flat),
         "step_skill": _ints(skills.index(step.skill) for _, step in flat),
-        "step_day_row": _ints(table.day_row(step.weekdays) for _, step in flat),
+        "step_day_row": _ints(table.day_row(step) for _, step in flat),
+        "step_watch_row": _ints(watched_rows([step for _, step in flat], table.watch_row)),
         "step_ok": step_ok,
         "step_shared": _ints(_shared_number(flat, material_of)),
         "step_litres": np.array([basket.litres for basket, _ in flat], dtype=np.float64),

@@ -18,7 +18,8 @@ class BuildJob:
     to the end of the last layer. `cool_min` runs from the print end until the cake may be opened,
     `minimum_cool_in_machine_min` from the print end until the chamber may be lifted out. `load_min`,
     `unload_min`, `unpack_min` and `clean_min` are hands. `release` is the first instant at which the
-    build file can be started. `pinned_machine` leaves no choice of machine.
+    build file can be started. `pinned_machine` leaves no choice of machine. `virgin_kg` is taken from the stock
+    when it is loaded. `test_min` of hands after unpacking test its specimens, `test_wait_min` later there is a result.
     """
 
     key: str
@@ -33,6 +34,9 @@ class BuildJob:
     clean_min: int
     release: datetime
     pinned_machine: str | None = None
+    virgin_kg: float = 0.0
+    test_min: int = 0
+    test_wait_min: int = 0
 
     def __post_init__(self) -> None:
         """Refuse durations and instants that cannot be meant."""
@@ -43,6 +47,8 @@ class BuildJob:
             "unload_min": self.unload_min,
             "unpack_min": self.unpack_min,
             "clean_min": self.clean_min,
+            "test_min": self.test_min,
+            "test_wait_min": self.test_wait_min,
         }
         negative = [name for name, value in minutes.items() if value < 0]
         if negative or any(value < 1 for value in self.print_min.values()):
@@ -60,7 +66,8 @@ class LineJob:
 
     `inspect_min` and `pack_min` are hands for the whole line. `weight` is what an hour of lateness costs
     relative to other lines. `litres` is the bulk volume of its pieces in a basket or bath; 0 means not known,
-    then the capacity of a station is not looked at. A line without builds gets a promise without a date.
+    then the capacity of a station is not looked at. A line that `waits_for_test` is packed only when
+    the results of its builds are there. A line without builds gets a promise without a date.
     """
 
     line: int
@@ -72,6 +79,7 @@ class LineJob:
     due_by: datetime
     weight: float
     litres: float = 0.0
+    waits_for_test: bool = False
 
     def __post_init__(self) -> None:
         """Refuse counts and instants that cannot be meant."""

@@ -21,6 +21,7 @@ from cakewright.schedule.jobs import BuildJob, LineJob
 
 UNSET = -FAR
 OF_BUILD = (TaskKind.LOAD, TaskKind.UNLOAD, TaskKind.UNPACK, TaskKind.CLEAN)
+BEFORE = (TaskKind.CHANGE, TaskKind.SERVICE)  # done for a build, before it is begun
 _BENCH = (TaskKind.FINISH, TaskKind.WAIT)
 _REMEDY = "give the tasks of the plan that is being replaced, unchanged"
 
@@ -62,7 +63,7 @@ def sort_kept(frozen: Sequence[Task], cell: Cell, builds: Sequence[BuildJob], li
         else:
             of_build[task.build, task.kind] = task
     for job in builds:
-        begun = [kind for key, kind in of_build if key == job.key]
+        begun = [kind for key, kind in of_build if key == job.key and kind not in BEFORE]
         if begun and job.load_min and TaskKind.LOAD not in begun:
             raise InputError(f"'{begun[0]}' is kept, its loading is not", remedy=_REMEDY, where=f"build {job.key}")
     _check_people(frozen)

@@ -8,9 +8,9 @@ from cakewright.model.cell import FinishStep
 from cakewright.model.plan import Task, TaskKind
 from cakewright.schedule.baskets import Basket
 from cakewright.schedule.calendars import instant_of, minutes_after, words
-from cakewright.schedule.decode import Placed
 from cakewright.schedule.instance import Instance
 from cakewright.schedule.kept import UNSET
+from cakewright.schedule.placed import Placed
 
 
 def make_tasks(instance: Instance, placed: Placed) -> tuple[Task, ...]:
@@ -18,6 +18,7 @@ def make_tasks(instance: Instance, placed: Placed) -> tuple[Task, ...]:
     writer = _Writer(instance)
     for b in range(len(instance.builds)):
         _build_tasks(writer, placed, b)
+    _machine_tasks(writer, placed)
     for k in range(len(instance.baskets)):
         _basket_tasks(writer, placed, k)
     for i in range(len(instance.lines)):
@@ -89,6 +90,33 @@ def _build_tasks(writer: _Writer, placed: Placed, b: int) -> None:
     add(TaskKind.UNLOAD, lift, lifted, lifts, machine=machine)
     add(TaskKind.UNPACK, unpack, unpacked, unpacks, station=station)
     add(TaskKind.CLEAN, clean, cleaned, cleans)
+    if instance.arrays.kept_at[b, 2] == UNSET and placed.clean_down[b] > 0:
+        begins = unpack - int(placed.clean_down[b])
+        writer.add(TaskKind.CLEAN_DOWN, key, lines, begins, unpack, person=unpacks, station=station)
+    if job.test_min and (key, TaskKind.RESULT) not in instance.kept.of_build:
+        test, tester, result = (int(x) for x in placed.test[b])
+        tested = result - job.test_wait_min
+        if (key, TaskKind.TEST) not in instance.kept.of_build:
+            writer.add(TaskKind.TEST, key, lines, test, tested, person=tester)
+        writer.add(TaskKind.RESULT, key, lines, tested, result)
+
+
+def _machine_tasks(writer: _Writer, placed: Placed) -> None:
+    """Changes of material and services, just before the loading that needs them; kept ones are there already."""
+    instance, a = writer.instance, writer.instance.arrays
+    for m, machine in enumerate(instance.machines):
+        loaded = int(a.machine_material[m])
+        stays = [b for b in range(len(instance.builds)) if placed.machine[b] == m]
+        for b in sorted(stays, key=lambda b: int(placed.at[b, 0])):
+            job, load = instance.builds[b], int(placed.at[b, 0])
+            lines = tuple(ln.line for ln in instance.lines if job.key in ln.builds)
+            if a.material[b] != loaded and a.kept_at[b, 0] == UNSET:
+                begins, label = load - machine.changeover_min, f"to {job.material}"
+                writer.add(TaskKind.CHANGE, job.key, lines, begins, load, machine=machine.name, label=label)
+            if placed.serviced[b] >= 0:
+                begins = int(placed.serviced[b])
+                writer.add(TaskKind.SERVICE, job.key, lines, begins, begins + machine.service_min, machine=machine.name)
+            loaded = int(a.material[b])
 
 
 def _basket_tasks(writer: _Writer, placed: Placed, k: int) -> None:

@@ -9,24 +9,29 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import datetime, timedelta
 from itertools import pairwise
 from types import MappingProxyType
 
 from cakewright.findings import Finding, Severity
-from cakewright.model.cell import Cell, FinishStep, Person, Shift, Station
+from cakewright.model.cell import Cell, FinishStep, Station
 from cakewright.model.plan import Schedule, Task, TaskKind
 from cakewright.schedule.jobs import BuildJob, LineJob
+from cakewright.schedule.validate_hours import on_shift, somebody_in, week_counts
+from cakewright.schedule.validate_limits import check_limits
 
 _SKILL = {
     TaskKind.LOAD: "start",
     TaskKind.UNLOAD: "start",
     TaskKind.UNPACK: "unpack",
     TaskKind.CLEAN: "unpack",
+    TaskKind.CLEAN_DOWN: "unpack",
+    TaskKind.TEST: "inspect",
     TaskKind.INSPECT: "inspect",
     TaskKind.PACK: "pack",
 }
 _BENCH = {TaskKind.FINISH, TaskKind.WAIT, TaskKind.INSPECT, TaskKind.PACK}
+_EMPTY = {TaskKind.CHANGE, TaskKind.SERVICE}
 _MINUTE = timedelta(minutes=1)
 
 
@@ -55,6 +60,7 @@ def validate(
     for line in lines:
         judge.line(line)
     judge.nothing_else()
+    check_limits(cell, builds, lines, schedule.tasks, judge.frozen, schedule.start, judge.broken)
     return tuple(judge.findings)
 
 
@@ -93,11 +99,11 @@ class _Judge:
             self.broken(
                 "frozen-moved", f"the frozen task {task.start} to {task.end} is not in the schedule", _where(task)
             )
-        begun = {t.build for t in self.frozen if t.build and t.kind not in _BENCH}
+        begun = {t.build for t in self.frozen if t.build and t.kind not in _BENCH | _EMPTY}
         stays: dict[tuple[str, str], list[Task]] = defaultdict(list)
         for task in self.schedule.tasks:
             for name in {task.machine, task.chamber} - {""}:
-                if task.build not in begun:
+                if task.build not in begun and task.kind not in _EMPTY:
                     stays[task.build, name].append(task)
             for name in (*task.people, task.station):
                 if task not in self.frozen:
@@ -177,7 +183,7 @@ class _Judge:
                     continue
                 if task.kind in _SKILL and _SKILL[task.kind] not in person.skills:
                     self.broken("missing-skill", f"{name} has no skill {_SKILL[task.kind]!r}", _where(task))
-                if not _on_shift(self.cell, person, task.start, task.end):
+                if not on_shift(self.cell, person, task.start, task.end):
                     self.broken("off-shift", f"{name} is not in from {task.start} to {task.end}", _where(task))
 
     # --- builds ---------------------------------------------------------------------------------------
@@ -203,11 +209,11 @@ class _Judge:
         where = f"build {job.key}"
         prints = self.of_build[job.key, TaskKind.PRINT]
         machine = self.machine.get(prints[0].machine) if prints else None
-        begun = any(t in self.frozen for kind in TaskKind for t in self.of_build[job.key, kind])
+        begun = any(t in self.frozen for kind in set(TaskKind) - _EMPTY for t in self.of_build[job.key, kind])
         if machine is None or (machine.name not in job.print_min and not begun):
             self.broken("wrong-machine", "is printed by no machine that can", where)
             return
-        suits_machine = (machine.material, machine.chamber_type) == (job.material, job.chamber_type)
+        suits_machine = machine.takes(job.material) and machine.chamber_type == job.chamber_type
         if not begun and not (suits_machine and job.pinned_machine in {None, machine.name}):
             self.broken("wrong-machine", f"machine {machine.name} does not suit it or it is pinned elsewhere", where)
         load = self._the(job, TaskKind.LOAD, job.load_min, True)
@@ -239,7 +245,7 @@ class _Judge:
                 self.broken("wrong-machine", f"{task.kind} on {task.machine or 'no machine'}", where)
         chambers = {t.chamber for t in (load, run, cool, lift, unpack, clean) if t}
         suits = [c for c in (self.chamber.get(n) for n in chambers) if c and c.type == job.chamber_type]
-        if len(chambers) != 1 or not suits or suits[0].material != job.material:
+        if len(chambers) != 1 or not suits or not suits[0].takes(job.material):
             self.broken("wrong-chamber", f"chamber {', '.join(sorted(chambers)) or 'none'} does not suit it", where)
         if unpack:
             self._at_station(unpack, "unpack", job.material)
@@ -254,7 +260,8 @@ class _Judge:
     def machines_are_held_until_lifted_out(self) -> None:
         """Nothing else is on a machine from loading until somebody has lifted the chamber out."""
         for name in self.machine:
-            self._held("machine-twice", name, [t for t in self.schedule.tasks if t.machine == name])
+            on_it = [t for t in self.schedule.tasks if t.machine == name]
+            self._held("machine-twice", name, [t for t in on_it if t.kind not in _EMPTY])
 
     def chambers_are_held_until_clean(self) -> None:
         """Nothing else is in a chamber from loading until it is unpacked and clean."""
@@ -364,11 +371,13 @@ class _Judge:
     def _finish_hands(self, name: str, step: FinishStep, parts: list[Task]) -> None:
         first = parts[0]
         until = first.end if first.people else first.start + _MINUTE
-        days = {t.astimezone(self.cell.zone).weekday() for t in (first.start, until - _MINUTE)}
-        if step.weekdays and not days <= set(step.weekdays):
-            self.broken(
-                "wrong-weekday", f"{step.station_kind} runs on weekdays {step.weekdays}, planned on {days}", name
-            )
+        days = {t.astimezone(self.cell.zone).date() for t in (first.start, until - _MINUTE)}
+        in_week = all(week_counts(day, step.every_weeks, step.first_day) for day in days)
+        if not in_week or (step.weekdays and not {day.weekday() for day in days} <= set(step.weekdays)):
+            planned = ", ".join(map(str, sorted(days)))
+            self.broken("wrong-weekday", f"{step.station_kind} is not run on {planned}", name)
+        if step.watched and not somebody_in(self.cell, step.skill, first.start, parts[-1].end):
+            self.broken("unwatched", f"{step.station_kind} runs while nobody is in", name)
         if not step.staffed_min:
             return
         total = (parts[-1].end - first.start) / _MINUTE
@@ -445,35 +454,3 @@ def _runs_by_itself(step: FinishStep) -> bool:
 def _where(task: Task) -> str:
     what = f"build {task.build}" if task.build else f"lines {', '.join(map(str, task.lines))}"
     return f"{task.kind} of {what}"
-
-
-def _on_shift(cell: Cell, person: Person, start: datetime, end: datetime) -> bool:
-    """True when [start, end) can be walked from start to end along stretches of work."""
-    stretches: list[tuple[datetime, datetime]] = []
-    day = start.astimezone(cell.zone).date() - timedelta(days=1)
-    while day <= end.astimezone(cell.zone).date():
-        if day not in cell.holidays and day not in person.absent:
-            for shift in person.shifts:
-                if day.weekday() in shift.weekdays:
-                    stretches += _stretches(cell, shift, day)
-        day += timedelta(days=1)
-    at = start
-    for begins, ends in sorted(stretches):
-        if begins <= at < ends:
-            at = ends
-    return at >= end
-
-
-def _stretches(cell: Cell, shift: Shift, day: date) -> list[tuple[datetime, datetime]]:
-    """The parts of one shift between its breaks, in UTC."""
-
-    def instant(wall: time, tomorrow: bool) -> datetime:
-        return datetime.combine(day + timedelta(days=int(tomorrow)), wall, tzinfo=cell.zone).astimezone(UTC)
-
-    at, over = instant(shift.start, False), instant(shift.end, shift.end <= shift.start)
-    parts = []
-    for pause, back in sorted((instant(a, a < shift.start), instant(b, b <= shift.start)) for a, b in shift.breaks):
-        if pause < over:
-            parts.append((at, pause))
-            at = max(at, back)
-    return [*parts, (at, over)]
