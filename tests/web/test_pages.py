@@ -17,11 +17,13 @@ PAGES = [
     "/builds/B1",
     "/builds/B2",
     "/builds/B1/unpack?by=Mira",
+    "/builds/B1/heat",
+    "/builds/B2/heat",
     "/calendar",
     "/powder",
     "/papers",
 ]
-ALL = ["/plans", "/inbox", "/jobs/1", "/api/docs", *(f"/plans/2{below}" for below in PAGES)]
+ALL = ["/plans", "/inbox", "/jobs/1", "/quotes", "/quotes/1", "/api/docs", *(f"/plans/2{below}" for below in PAGES)]
 
 
 class Seen(HTMLParser):
@@ -148,3 +150,21 @@ def test_an_empty_database_tells_how_to_begin(tmp_path):
         client = client_over(store)
         assert "cakewright plan" in client.get("/").text
         assert client.get("/plans").status_code == 200
+
+
+@pytest.mark.parametrize("name", ["packing-list", "certificate-draft", "quote-sheet"])
+def test_papers_of_an_order(client, name):
+    """Each order has its papers; a stranger's order number is answered with not found."""
+    order = client.app.state.shelf.plan(2).orders.lines[0].order
+    answer = client.get(f"/plans/2/orders/{name}.pdf", params={"order": order})
+    assert answer.status_code == 200
+    assert answer.content.startswith(b"%PDF")
+    assert client.get(f"/plans/2/orders/{name}.pdf", params={"order": "?"}).status_code == 404
+    assert client.get("/plans/2/orders/poem.pdf", params={"order": order}).status_code == 404
+
+
+def test_the_tables_come_as_one_workbook(client):
+    """A ZIP with the parts of a workbook."""
+    answer = client.get("/plans/2/tables.xlsx")
+    assert answer.status_code == 200
+    assert answer.content.startswith(b"PK")

@@ -374,3 +374,24 @@ ENERGY_LS = Reference(
     low=56.75,
     high=66.02,
 )
+PRINTING_POWER = Reference(
+    "physics.printing_power",
+    2.0,
+    "kW",
+    Status.DEFAULT,
+    "chosen by us for a machine of the small kind; a meter on the plug gives your own",
+    low=1.0,
+    high=6.0,
+)
+WARM_UP_ENERGY = Reference(
+    "physics.warm_up_energy", 4.0, "kWh", Status.DEFAULT, "chosen by us: about two hours of heating", low=2.0, high=15.0
+)
+INERT_GAS = Reference(
+    "physics.inert_gas",
+    1.5,
+    "m³/h",
+    Status.DEFAULT,
+    "chosen by us; Kellens et al., SFF 2011, abstract: inert gas is an important impact besides electricity (no number)",
+    low=0.0,
+    high=5.0,
+)

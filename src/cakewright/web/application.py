@@ -14,7 +14,19 @@ from starlette.middleware.trustedhost import TrustedHostMiddleware
 from cakewright import __version__
 from cakewright.app.jobs import JobDesk
 from cakewright.store import Store
-from cakewright.web import api, bench, inbox, pages, powder, powder_book, powder_build, powder_change, quotes, trouble
+from cakewright.web import (
+    api,
+    bench,
+    heat,
+    inbox,
+    pages,
+    powder,
+    powder_book,
+    powder_build,
+    powder_change,
+    quotes,
+    trouble,
+)
 from cakewright.web.files import LastingFiles
 from cakewright.web.security import LOCAL_HOSTS, OwnPagesOnly, SecureHeaders
 from cakewright.web.shelf import Shelf
@@ -52,6 +64,8 @@ def create_app(store: Store, *, clock: Callable[[], datetime] = now_utc) -> Fast
     trouble.install(app)
     app.include_router(api.router)
     app.include_router(bench.interface)
+    app.include_router(heat.interface)
+    app.include_router(heat.pages)
     app.include_router(inbox.interface)
     app.include_router(inbox.pages)
     app.include_router(quotes.interface)

@@ -1,0 +1,53 @@
+"""The heat page: sliders answer with parts of it, numbers come as JSON, old plans say what they lack."""
+
+import pytest
+
+HEAT = "/plans/2/builds/B1/heat"
+
+
+def test_the_page_says_when_and_what_early_means(client):
+    """Clock, cut, pieces, risk, energy and dose are there, with the caution that nothing is released."""
+    text = client.get(HEAT).text
+    for word in (
+        "release nothing",
+        "not before",
+        "Opening clock",
+        "Cut through the cake",
+        "too hot",
+        "kWh",
+        "Chance that",
+    ):
+        assert word in text
+    assert "heat.soft-for-long" in text
+
+
+def test_the_sliders_bring_only_their_part(client):
+    """The moment changes the cut, the hours change the table; values beyond the ends are held."""
+    first, last = (client.get(f"{HEAT}/cut", params={"at": at}).text for at in (0, 99))
+    assert "before the print end" in first
+    assert "after the print end" in last
+    assert "<main" not in first
+    early, late = (client.get(f"{HEAT}/opened", params={"after_h": h}).text for h in (0, 9))
+    assert early != late
+
+
+@pytest.mark.parametrize("address", [f"{HEAT}/cut?at=-1", f"{HEAT}/opened?after_h=-2", f"{HEAT}/opened?after_h=nan"])
+def test_nonsense_is_refused(client, address):
+    """Negative moments and hours that are no number."""
+    assert client.get(address).status_code == 422
+
+
+def test_a_plan_without_heat_says_so(client):
+    """Plans made before heat was kept still show their page, and the parts say what is missing."""
+    assert "Plan again" in client.get("/plans/2/builds/B2/heat").text
+    assert client.get("/plans/2/builds/B2/heat/cut").status_code == 404
+
+
+def test_numbers_for_scripts(client):
+    """The interface gives every piece, its temperature when opened early, and the powder's dose."""
+    answer = client.get("/api/v1" + HEAT, params={"after_h": 0.01}).json()
+    assert len(answer["pieces"]) == len(answer["opened_c"]) == 19
+    assert answer["dose_mean_h"] > 0
+    assert answer["kwh"] > 0
+    empty = client.get("/api/v1/plans/2/builds/B2/heat").json()
+    assert empty["pieces"] == []
