@@ -3,15 +3,23 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import typer
 from rich.markup import escape
 
 from cakewright.cli.screen import console
 
+if TYPE_CHECKING:
+    from cakewright.app.check_part import Judged
+    from cakewright.model.cell import Cell
 
-def run_check(files: list[Path], cell: Path | None, material: str | None) -> None:
-    """Print what each file is and what is wrong with it; exit code 2 when one cannot be planned."""
+
+def run_check(files: list[Path], cell: Path | None, material: str | None, report: Path | None = None) -> None:
+    """Print what each file is and what is wrong with it; exit code 2 when one cannot be planned.
+
+    A single file also gets its three best ways up; `report` is a folder for a report on each file.
+    """
     from cakewright.app.check_part import check_files, worst_of
     from cakewright.app.init_cell import template_cell
     from cakewright.formats.cell_toml import read_cell
@@ -25,16 +33,17 @@ def run_check(files: list[Path], cell: Path | None, material: str | None) -> Non
         count += 1
         all_good &= judged.can_be_planned
         _show(judged, worst_of(judged))
+        if len(files) == 1 and files[0].is_file():
+            _show_turns(judged, the_cell, material)
+        if report is not None:
+            _write(judged, the_cell, material, report)
     if count == 0:
         console.print("No mesh files there (STL, OBJ, PLY, 3MF).")
     if not all_good:
         raise typer.Exit(2)
 
 
-def _show(judged: object, word: str) -> None:
-    from cakewright.app.check_part import Judged
-
-    assert isinstance(judged, Judged)
+def _show(judged: Judged, word: str) -> None:
     style = {"refused": "bold red", "blocking": "bold red", "warning": "yellow", "good": "green"}.get(word, "")
     name = escape(judged.file.name)
     if judged.part is None:
@@ -51,3 +60,23 @@ def _show(judged: object, word: str) -> None:
     )
     for finding in part.findings:
         console.print(f"          {finding.severity.value}: {escape(finding.message)} -> {escape(finding.remedy)}")
+
+
+def _show_turns(judged: Judged, cell: Cell, material: str | None) -> None:
+    from cakewright.app.report_part import best_turns
+
+    if judged.part is None:
+        return
+    console.print("          which way up:")
+    for n, turn in enumerate(best_turns(judged.part, cell, material or cell.materials[0].name), start=1):
+        console.print(f"          {n}. {escape(turn.reason)}")
+
+
+def _write(judged: Judged, cell: Cell, material: str | None, folder: Path) -> None:
+    from datetime import UTC, datetime
+
+    from cakewright.app.report_part import part_sheet, write_report
+
+    sheet = part_sheet(judged, cell, material or cell.materials[0].name, made=datetime.now(UTC))
+    html, pdf = write_report(sheet, folder)
+    console.print(f"          report: {html}, {pdf.name}", style="dim", markup=False)

@@ -80,11 +80,14 @@ def check(
     material: Annotated[
         str | None, typer.Option("--material", help="Material of the cell file; default: its first.")
     ] = None,
+    report: Annotated[
+        Path | None, typer.Option("--report", help="Write a report for each file (HTML and PDF) into this folder.")
+    ] = None,
 ) -> None:
     """Read mesh files and say what is wrong with them, before anybody promises anything."""
     from cakewright.cli.check import run_check
 
-    run_check(files, cell, material)
+    run_check(files, cell, material, report)
 
 
 @cli.command(rich_help_panel="Before the week")

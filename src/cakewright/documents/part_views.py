@@ -51,7 +51,7 @@ class PartViews:
         """
         axes, _ = self.look_at(spot.at_mm)
         large = self._drawn(axes, _CLOSER * size_px)
-        near = _tinted(large, spot, _RING)
+        near = _tinted(large, spot, _RING / 2)
         height, width = near.pixels.shape[:2]
         x, y = near.where(spot.at_mm)
         left = int(np.clip(x * width - size_px / 2, 0, max(width - size_px, 0)))

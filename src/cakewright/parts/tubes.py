@@ -16,6 +16,7 @@ from cakewright.sources import printability as numbers
 FEWEST = 6  # points in which a tube shows
 ROUND = 0.35  # second against third spread of the normals: 1 for a full circle, 0 for two parallel walls
 SKIN = (0.5, 1.8)  # surface found against that of a full tube of this width and length
+SLICES, SPOKES = 9, 12  # looks all round from so many middles
 STRAIGHT = 0.12  # first against second spread of the normals of a straight tube
 MOST_IN_WAY = 300  # middles followed along a bent tube
 SIMILAR = 1.6  # neighbours of one tube differ by less in diameter
@@ -90,6 +91,8 @@ def _tube(
         away = np.linalg.norm(off - np.outer(off @ axes[:, 0], axes[:, 0]), axis=1)
         if np.median(away) > 0.5 * diameter:
             return None  # four walls of a frame look all ways too, but do not share a middle line
+        if not _is_round_about(scene, centres, axes[:, 0], diameter):
+            return None
         length, ends, bends = _straight(mesh, scene, probe, group, axes[:, 0], centres, diameter), 0, 0
         ends = _open_ends(scene, centres.mean(axis=0), axes[:, 0], length, diameter, inside)
         span = length[1] - length[0]
@@ -103,6 +106,16 @@ def _tube(
         return None  # a lattice, or parts of several things
     x, y, z = (float(v) for v in probe.spots.at[group[np.argsort(size)[len(size) // 2]]])
     return Tube(kind, diameter, float(span), ends, bends, (x, y, z), float(share.sum()), tuple(int(g) for g in group))
+
+
+def _is_round_about(scene: RayScene, centres: FloatArray, axis: FloatArray, diameter: float) -> bool:
+    """True when the surface stands about a radius away all round the middle line: not a lattice, not a groove."""
+    some = centres[np.linspace(0, len(centres) - 1, min(SLICES, len(centres))).astype(int)]
+    across = np.linalg.svd(np.eye(3) - np.outer(axis, axis))[0][:, :2]
+    turns = np.linspace(0, 2 * np.pi, SPOKES, endpoint=False)
+    ways = np.column_stack([np.cos(turns), np.sin(turns)]) @ across.T
+    distance = scene.first_hit(np.repeat(some, SPOKES, axis=0), np.tile(ways, (len(some), 1)))[0]
+    return bool((distance < 0.8 * diameter).mean() > 0.85)
 
 
 def _straight(
