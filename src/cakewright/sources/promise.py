@@ -70,3 +70,31 @@ OVERMAKE_CONFIDENCE = Reference(
     0.5,
     0.999,
 )
+COMMIT_HOURS = Reference(
+    "promise.commit_hours",
+    24.0,
+    "h",
+    Status.COMMON_PRACTICE,
+    "usual in job shops: what people were told for the next day or two is not moved without need",
+    "how far ahead a committed plan is kept when it is planned again",
+    0.0,
+    72.0,
+)
+MOVE_WORTH_A_WORD_MIN = Reference(
+    "promise.move_worth_a_word",
+    15.0,
+    "min",
+    Status.DEFAULT,
+    _HOUSE,
+    "a date or task that moves by less is not named as a difference",
+)
+STEADY_TASK_MIN = Reference(
+    "promise.steady_task",
+    20.0,
+    "weighted min",
+    Status.DEFAULT,
+    _HOUSE,
+    "weighted minutes of lateness that moving one more task of a person must save when a plan is made again",
+    0.0,
+    600.0,
+)
