@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from cakewright.errors import InputError
 from cakewright.powder.advice import ClassLoad, Loop, balance_advice, one_step
+from cakewright.powder.balance import break_even_refresh, density_for_refresh
 from cakewright.powder.changeover import CHECKLIST, Change, campaign, change_pays
 from cakewright.powder.climate import check_opening, dew_point_c
 from cakewright.powder.flow import (
@@ -35,6 +36,19 @@ def test_a_loop_balances():
     unsintered = HALF.charge_kg - HALF.parts_kg_per_week
     assert HALF.virgin_kg == pytest.approx(6 + 0.04 * unsintered + HALF.surplus_kg)
     assert HALF.refresh_ratio == pytest.approx(0.45)
+
+
+def test_a_loop_agrees_with_the_closed_forms():
+    """Without dead powder break-even and level density are those of the balance; with it both rise with the charge."""
+    powder = {"sintered_density_g_cm3": 0.95, "bed_density_g_cm3": 0.47, "loss_fraction": 0.04,
+              "overflow_fraction": 0.15}  # fmt: skip
+    assert HALF.break_even == pytest.approx(break_even_refresh(packing_density=0.08, **powder))
+    assert HALF.level_density == pytest.approx(density_for_refresh(refresh_ratio=0.45, **powder))
+    full = replace(HALF, dead_kg_per_week=2)
+    assert full.charge_kg == pytest.approx(HALF.charge_kg + 2)
+    assert full.break_even < HALF.break_even
+    level = replace(full, packing_density=full.level_density)
+    assert level.surplus_kg == pytest.approx(0, abs=1e-9)
 
 
 @given(density=st.floats(0.03, 0.3), ratio=st.floats(0.1, 0.9))

@@ -100,7 +100,7 @@ class MaterialStock:
     @property
     def ready_kg(self) -> float:
         """Used powder for coming builds: sieved, blended, or waiting for the sieve."""
-        return self.used_kg + self.to_sieve_kg + self.blended_kg
+        return round(self.used_kg + self.to_sieve_kg + self.blended_kg, 3)
 
 
 class PowderView:
@@ -196,27 +196,29 @@ class PowderView:
 
     def stock(self, material: str, today: date) -> MaterialStock:
         """What is there of a material, and what of it may not be used."""
-        kg: defaultdict[ContainerKind, float] = defaultdict(float)
-        blocked_kg, why = 0.0, list[str]()
+        held = self.ledger.grams()
+        grams: defaultdict[ContainerKind, int] = defaultdict(int)
+        blocked, why = 0, list[str]()
         for c in self.ledger.containers.values():
-            there = self.ledger.kg(c.key)
+            there = held[c.key]
             if c.material != material or there <= 0 or c.kind in ACCOUNTS.values():
                 continue
             reason = self.blocked(c, today)
             if reason:
-                blocked_kg, why = blocked_kg + there, [*why, reason]
+                blocked, why = blocked + there, [*why, reason]
             else:
-                kg[c.kind] += there
+                grams[c.kind] += there
         k = ContainerKind
+        kg = {kind: grams[kind] / 1000 for kind in ContainerKind}
         return MaterialStock(
             material,
             kg[k.VIRGIN],
             kg[k.USED],
-            kg[k.CAKE] + kg[k.OVERFLOW],
+            (grams[k.CAKE] + grams[k.OVERFLOW]) / 1000,
             kg[k.BLEND],
             kg[k.CHARGE],
             kg[k.CRUST] + kg[k.OVERSIZE],
-            blocked_kg,
+            blocked / 1000,
             tuple(why),
         )
 

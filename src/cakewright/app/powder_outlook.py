@@ -91,7 +91,7 @@ def outlook(
             f"the plan has no build of {material}", remedy="choose a material that is printed in this plan"
         )
     now, loop = _loop(plan, builds, None, None), _loop(plan, builds, density, refresh_ratio)
-    # what the builds need, moved by what the change does in the closed form (which knows no dead powder)
+    # what the builds need, moved by what the change does in the closed form
     charge = sum(b.powder.charge_kg for b in builds) / plan_weeks(plan, builds) * loop.charge_kg / now.charge_kg
     ratio = _mean(builds, "refresh_ratio") + loop.refresh_ratio - now.refresh_ratio
     level = min(1.0, max(0.0, _mean(builds, "break_even_ratio") + loop.break_even - now.break_even))
@@ -240,6 +240,7 @@ def _loop(plan: WeekPlan, builds: Sequence[Build], density: float | None, ratio:
         loss_fraction=material.loss_fraction,
         overflow_fraction=overflow,
         virgin_price_per_kg=material.virgin_price_per_kg,
+        dead_kg_per_week=sum(plan.cell.machine(b.machine).dead_powder_kg for b in builds) / pace,
     )
 
 

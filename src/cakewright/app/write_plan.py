@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from cakewright.app.build_files import write_build_files
+from cakewright.app.powder_slips import write_slips
 from cakewright.app.progress import Progress, quiet
 from cakewright.documents.handover import handover_pdf
 from cakewright.documents.labels import labels_pdf
@@ -70,6 +71,7 @@ def write_plan(
             shutil.rmtree(folder)
             numbered = replace(numbered, version=version)
             folder = _write_folder(numbered, out, progress)
+        write_slips(store, numbered, folder / "papers", at.date())
         final = out / f"plan-{version:03d}"
         if final.exists():
             raise StoreError(

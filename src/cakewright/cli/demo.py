@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, time
+from datetime import UTC, datetime, time
 from pathlib import Path
 
 from cakewright.cli.plan import run_plan
@@ -17,6 +17,7 @@ def run_demo(out: Path, seed: int, seconds: float | None) -> None:
     console.print(f"Making the parts of an invented cell in {files} ...", markup=False)
     write_demo(files)
     monday = min(line.received for line in demo_orders().lines)
+    _stock_shelf(out, datetime.combine(monday, time(6), UTC))
     run_plan(
         files / "orders.csv",
         files / "cell.toml",
@@ -33,3 +34,14 @@ def run_demo(out: Path, seed: int, seconds: float | None) -> None:
         soft_wrap=True,
         style="dim",
     )
+
+
+def _stock_shelf(out: Path, monday: datetime) -> None:
+    """Give the cell a past of its powder, unless its books have begun already."""
+    from cakewright.app.write_plan import DATABASE
+    from cakewright.demo import demo_cell
+    from cakewright.demo.powder import write_demo_powder
+    from cakewright.store import open_store
+
+    with open_store(out / DATABASE) as store:
+        write_demo_powder(store, demo_cell(), min(monday, datetime.now(UTC)))

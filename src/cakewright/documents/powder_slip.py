@@ -68,7 +68,7 @@ def _cans(blend: Blend) -> dict[str, Any]:
     return {
         "rows": [_pick(p) for p in blend.picks],
         "total": _row("", "Charge", kg(blend.kg), blend.kg),
-        "ratio": f"{blend.reason[0].upper()}{blend.reason[1:]}. Lots: {listed(blend.lots)}.",
+        "ratio": f"Class {blend.reason}. Lots: {listed(blend.lots)}.",
         "mixing": [
             MIXING[0],
             f"Weigh the used powder into the mixer in this order, then {listed(sorted(virgin)) or 'no virgin powder'}.",

@@ -6,7 +6,6 @@ import math
 from dataclasses import dataclass, replace
 
 from cakewright.errors import InputError
-from cakewright.powder.balance import break_even_refresh, density_for_refresh
 from cakewright.powder.checks import need_fraction, need_positive, need_zero_or_more
 
 
@@ -24,7 +23,8 @@ class Loop:
     """A week of one material: kg of parts made, packing of the whole cake, classes, losses, prices.
 
     Densities g/cm³, `loss_fraction` of the unsintered powder, prices per kg of virgin powder opened and
-    of used powder given away.
+    of used powder given away. `dead_kg_per_week` fills hoppers and feeds: weighed out with the charges and
+    back again.
     """
 
     parts_kg_per_week: float
@@ -36,12 +36,14 @@ class Loop:
     overflow_fraction: float
     virgin_price_per_kg: float
     disposal_price_per_kg: float = 0.0
+    dead_kg_per_week: float = 0.0
 
     def __post_init__(self) -> None:
         """Refuse shares that do not add to one and densities outside 0..1."""
         need_positive("parts per week", self.parts_kg_per_week, "kg")
         need_positive("the packing density", need_fraction("the packing density", self.packing_density), "1")
         need_zero_or_more("the disposal price", self.disposal_price_per_kg, "per kg")
+        need_zero_or_more("the dead powder", self.dead_kg_per_week, "kg")
         total = math.fsum(c.share for c in self.classes)
         if abs(total - 1.0) > 1e-6:
             raise InputError(f"the classes have {total:.1%} of the charge", remedy="give shares that add to 100 %")
@@ -54,14 +56,15 @@ class Loop:
     @property
     def break_even(self) -> float:
         """The ratio that would keep the used drum level."""
-        return break_even_refresh(packing_density=self.packing_density, **self._powder())
+        unsintered = self.charge_kg - self.parts_kg_per_week
+        return (self.parts_kg_per_week + self.loss_fraction * unsintered) / self.charge_kg
 
     @property
     def charge_kg(self) -> float:
         """Powder weighed out in a week."""
         f, rs, rp = self.packing_density, self.sintered_density_g_cm3, self.bed_density_g_cm3
         cake_per_parts = 1.0 + (1.0 - f) * rp / (f * rs)
-        return self.parts_kg_per_week * cake_per_parts * (1.0 + self.overflow_fraction)
+        return self.parts_kg_per_week * cake_per_parts * (1.0 + self.overflow_fraction) + self.dead_kg_per_week
 
     @property
     def virgin_kg(self) -> float:
@@ -78,13 +81,20 @@ class Loop:
         """Virgin powder, and the way out for what the drum gains."""
         return self.virgin_kg * self.virgin_price_per_kg + max(self.surplus_kg, 0.0) * self.disposal_price_per_kg
 
-    def _powder(self) -> dict[str, float]:
-        return {
-            "sintered_density_g_cm3": self.sintered_density_g_cm3,
-            "bed_density_g_cm3": self.bed_density_g_cm3,
-            "loss_fraction": self.loss_fraction,
-            "overflow_fraction": self.overflow_fraction,
-        }
+    @property
+    def level_density(self) -> float | None:
+        """The packing density at which the used drum stays level; None when no density does.
+
+        The charge must then be parts (1 - loss) / (ratio - loss); the rest is geometry.
+        """
+        over = self.refresh_ratio - self.loss_fraction
+        if over <= 0.0:
+            return None
+        charge = self.parts_kg_per_week * (1.0 - self.loss_fraction) / over
+        cake = (charge - self.dead_kg_per_week) / (self.parts_kg_per_week * (1.0 + self.overflow_fraction))
+        if cake < 1.0:
+            return None
+        return self.bed_density_g_cm3 / (self.bed_density_g_cm3 + self.sintered_density_g_cm3 * (cake - 1.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +135,7 @@ def one_step(loop: Loop, *, density_points: float = 1.0, ratio_points: float = -
 
 
 def _density(loop: Loop) -> Advice:
-    needed = density_for_refresh(refresh_ratio=loop.refresh_ratio, **loop._powder())
+    needed = loop.level_density
     after = replace(loop, packing_density=needed) if needed else loop
     return _advice("density", loop, after, loop.packing_density, needed)
 

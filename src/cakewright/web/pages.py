@@ -8,6 +8,7 @@ from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from cakewright.app.plans import horizon, morning, powder_steps, shown_moment
+from cakewright.app.powder_slips import slip_pdf
 from cakewright.documents.timeline import hours_of
 from cakewright.documents.verdicts import clearance_verdict, removal_verdict, stop_reasons
 from cakewright.documents.words import trays
@@ -124,7 +125,9 @@ def paper(shelf: Plans, version: int, key: str, name: str) -> Response:
     """One paper of one build, made on the spot."""
     plan = shelf.plan(version)
     build_of(plan, key)
-    return _download(paper_pdf(plan, key, name), "application/pdf", f"plan-{version:03d}-{key}-{name}.pdf")
+    today = shelf.clock().date()
+    made = slip_pdf(shelf.store, plan, key, today) if name == "powder-slip" else paper_pdf(plan, key, name)
+    return _download(made, "application/pdf", f"plan-{version:03d}-{key}-{name}.pdf")
 
 
 @router.get(PAST + "/tables/{name}.csv")

@@ -86,7 +86,7 @@ def _box(can: FamilyCan, at: tuple[float, float], is_asked: bool) -> str:
 
 def draw_outlook(seen: Outlook) -> Markup:
     """Virgin and used stock over the weeks: the middle as a line, 10 to 90 % as a band."""
-    left, width, high, gap = 60.0, 560.0, 150.0, 46.0
+    left, width, high, gap = 60.0, 560.0, 150.0, 52.0
     parts = []
     for row, (name, start, quantiles, place) in enumerate(
         (("virgin", seen.virgin_kg, seen.projection.virgin_kg, None),
@@ -96,7 +96,7 @@ def draw_outlook(seen: Outlook) -> Markup:
         bottom, top = min(0.0, *curves[0]), max(*curves[2], 1.0)
         if place is not None and place < 1.5 * top:
             top = max(top, place * 1.05)
-        y0 = 20 + row * (high + gap)
+        y0 = 34 + row * (high + gap)
 
         def at(week: int, kg: float, y0: float = y0, bottom: float = bottom, top: float = top) -> str:
             x = left + width * week / seen.weeks
@@ -106,7 +106,7 @@ def draw_outlook(seen: Outlook) -> Markup:
         parts.append(f'<polygon class="band {name}" points="{" ".join(band)}"/>')
         parts.append(f'<polyline class="middle" points="{" ".join(at(w, v) for w, v in enumerate(curves[1]))}"/>')
         parts.append(f'<polyline class="axis" points="{at(0, 0)} {at(seen.weeks, 0)}"/>')
-        parts.append(f'<text class="plot-name" x="0" y="{y0 - 6:.0f}">{name} powder, kg</text>')
+        parts.append(f'<text class="plot-name" x="{left:.0f}" y="{y0 - 12:.0f}">{name} powder, kg</text>')
         for kg in sorted({0.0, round(top), *([round(bottom)] if bottom < -1 else [])}):
             parts.append(
                 f'<text class="tick" x="{left - 8:.0f}" y="{float(at(0, kg).split(",")[1]) + 5:.0f}">{kg:.0f}</text>'
@@ -120,12 +120,12 @@ def draw_outlook(seen: Outlook) -> Markup:
     for week in range(0, seen.weeks + 1, max(1, seen.weeks // 8)):
         x = left + width * week / seen.weeks
         parts.append(
-            f'<text class="week" x="{x:.0f}" y="{2 * (high + gap) + 12:.0f}">{f"w{week}" if week else "now"}</text>'
+            f'<text class="week" x="{x:.0f}" y="{2 * (high + gap) + 14:.0f}">{f"w{week}" if week else "now"}</text>'
         )
     last = seen.weeks - 1
     said = (f"After {seen.weeks} weeks virgin {seen.projection.virgin_kg[1][last]:.0f} kg and used "
             f"{seen.projection.used_kg[1][last]:.0f} kg in the middle of the simulated weeks")  # fmt: skip
-    return _svg("outlook", left + width + 20, 2 * (high + gap) + 24, said, parts)
+    return _svg("outlook", left + width + 20, 2 * (high + gap) + 26, said, parts)
 
 
 def _svg(kind: str, width: float, height: float, said: str, parts: Sequence[str]) -> Markup:
