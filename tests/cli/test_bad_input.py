@@ -121,4 +121,19 @@ def test_quote_gives_a_range_and_a_date(desk):
     done = cakewright("quote", desk / "parts" / "brick.stl", "--cell", desk / "cell.toml", "-n", "20",
                       "--start", "2027-03-01T08:00")  # fmt: skip
     assert done.returncode == 0, done.stderr
-    assert "Each:" in done.stdout and "Mar 2027" in done.stdout
+    assert "likely" in done.stdout and "2027-03" in done.stdout and "Each, in builds of its own" in done.stdout
+
+
+def test_a_quote_is_kept_listed_and_ordered(desk):
+    """Against a plan and into its database; the sheet is written once and never over another."""
+    assert plan(desk).returncode == 0
+    db, sheet = desk / "out" / "cakewright.sqlite", desk / "quote.pdf"
+    told = ("quote", desk / "parts" / "brick.stl", "--cell", desk / "cell.toml", "--db", db, "--sheet", sheet,
+            "--start", "2027-03-01T06:00", "--customer", "Team")  # fmt: skip
+    done = cakewright(*told)
+    assert done.returncode == 0, done.stderr
+    assert "Q0001" in done.stdout and sheet.read_bytes().startswith(b"%PDF")
+    assert "already there" in cakewright(*told).stderr
+    assert "Q0001" in cakewright("quotes", "list", "--db", db).stdout
+    assert cakewright("quotes", "accept", "9", "--db", db).returncode == 2
+    assert cakewright("quotes", "list", "--db", desk / "none.sqlite").returncode == 2

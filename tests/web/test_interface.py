@@ -26,7 +26,7 @@ STATIC = application.HERE / "static"
 def test_every_operation_is_described_and_answers(client):
     """Each documented address answers with JSON or the binary scene."""
     document = client.get("/api/openapi.json").json()
-    fill = {"{version}": "2", "{number}": "3", "{key}": "B1", "{job}": "1"}
+    fill = {"{version}": "2", "{number}": "3", "{key}": "B1", "{job}": "1", "{quote}": "1"}
     assert len(document["paths"]) >= 13
     for address, methods in document["paths"].items():
         for operation in methods.values():

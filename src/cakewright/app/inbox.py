@@ -113,8 +113,7 @@ class Inbox:
         InputError for a name that is no plain file name, or neither a mesh nor a CSV list.
         """
         tray = self.tray(name)
-        if not _NAME.fullmatch(file):
-            raise InputError(f"the name {file[:60]!r} is no plain file name", remedy="use letters, digits, - and _")
+        file = plain_name(file)
         suffix = Path(file).suffix.lower()
         if suffix in LISTS:
             return Incoming(tray / LISTS[suffix], file)
@@ -130,9 +129,7 @@ class Inbox:
 
     def remove(self, name: str, file: str) -> None:
         """Take a file out of a tray."""
-        if not _NAME.fullmatch(file):
-            raise InputError(f"the name {file[:60]!r} is no plain file name")
-        (self.tray(name) / PARTS / file).unlink(missing_ok=True)
+        (self.tray(name) / PARTS / plain_name(file)).unlink(missing_ok=True)
 
     def throw_away(self, name: str) -> None:
         """Remove a tray with everything in it."""
@@ -169,6 +166,13 @@ class Inbox:
         listed = read_orders(path, cell)
         have = {f.name for f in self.files(name)}
         return len(listed.lines), tuple(sorted({str(x.file) for x in listed.lines if x.file and x.file not in have}))
+
+
+def plain_name(name: str) -> str:
+    """The name, when it is a plain file name that leads nowhere else; InputError otherwise."""
+    if not _NAME.fullmatch(name):
+        raise InputError(f"the name {name[:60]!r} is no plain file name", remedy="use letters, digits, - and _")
+    return name
 
 
 class Incoming:

@@ -41,7 +41,7 @@ def serve(db: str | Path, host: str = "127.0.0.1", port: int = 8765, *, is_new: 
     import uvicorn
 
     check_address(host, port)
-    _check_database(Path(db), is_new)
+    check_database(Path(db), is_new=is_new)
     with open_store(db) as store:
         # The pages stand on this floor, so they are named by text instead of imported.
         application = import_module("cakewright.web.application").create_app(store)
@@ -49,7 +49,8 @@ def serve(db: str | Path, host: str = "127.0.0.1", port: int = 8765, *, is_new: 
         uvicorn.run(application, host=host.strip("[]"), port=port, log_level="warning", server_header=False)
 
 
-def _check_database(db: Path, is_new: bool) -> None:
+def check_database(db: Path, *, is_new: bool = False) -> None:
+    """StoreError when there is no database at `db`, or, for a new one, when there is one already."""
     if is_new and db.exists():
         raise StoreError("there is a database already", remedy="leave --new out to open it", where=str(db))
     if is_new:

@@ -237,6 +237,7 @@ NESTING = Table("nesting", "nesting", m.NestingRules, "Clearances and effort of 
     Key("seconds_per_build", positive("s"), "time to look for a better arrangement"),
     Key("seed", Number("-", least=0, whole=True), "same seed, same arrangement", 1),
     Key("thick_clearance_mm", not_negative("mm"), "wider distance between parts thicker than 8 mm; 0 for none", 0.0),
+    Key("cage_below_mm", not_negative("mm"), "pieces shorter than this are printed in cages; 0 for none", 0.0),
 ))  # fmt: skip
 
 UTILITY = Table("utility", "utilities", m.Utility, "Power, gas, air, extraction that machines or stations need.", (

@@ -275,13 +275,18 @@ class Rates:
 
 @dataclass(frozen=True, slots=True)
 class NestingRules:
-    """Clearances and effort for nesting. `thick_clearance_mm` is kept between thick parts when it is the larger."""
+    """Clearances and effort for nesting.
+
+    `thick_clearance_mm` is kept between thick parts when it is the larger; pieces whose longest side is
+    below `cage_below_mm` are printed in cages.
+    """
 
     clearance_mm: float
     voxel_mm: float
     seconds_per_build: float
     seed: int = 1
     thick_clearance_mm: float = 0.0
+    cage_below_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

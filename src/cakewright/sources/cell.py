@@ -119,6 +119,7 @@ CELL_DEFAULTS: dict[str, Reference] = {
         _ref("nesting.seconds_per_build", 20, "s", D, _OURS, "time to look for a better arrangement"),
         _ref("nesting.seed", 1, "-", D, _OURS, "same seed, same arrangement"),
         _ref("nesting.thick_clearance_mm", 0, "mm", CP, _TRADE, "between thick parts; 5 to 8 is usual, 0: none", 0, 8),
+        _ref("nesting.cage_below_mm", 0, "mm", D, _OURS, "longest side; smaller pieces go into cages, 0: none"),
         # history
         _ref("failures.failed", 3, "builds", D, _OURS, "count your own"),
         _ref("failures.builds", 60, "builds", D, _OURS, "count your own; published rates (2 to 8 %) have no study "

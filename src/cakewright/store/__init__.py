@@ -3,6 +3,7 @@
 from cakewright.store.backup import Backup
 from cakewright.store.floor import PieceRecord, PieceState, last_words
 from cakewright.store.jobs import Job, JobState
+from cakewright.store.offers import KeptOffer, OfferEvent
 from cakewright.store.open import open_store
 from cakewright.store.repo import PlanSummary, Store
 
@@ -10,6 +11,8 @@ __all__ = [
     "Backup",
     "Job",
     "JobState",
+    "KeptOffer",
+    "OfferEvent",
     "PieceRecord",
     "PieceState",
     "PlanSummary",

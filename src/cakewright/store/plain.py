@@ -6,7 +6,8 @@ import json
 import types
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
-from datetime import date, time
+from datetime import date, datetime, time
+from decimal import Decimal
 from typing import Any, TypeVar, Union, get_args, get_origin, get_type_hints
 
 from cakewright.errors import StoreError
@@ -38,6 +39,8 @@ def _plain(thing: object) -> object:
         return [_plain(item) for item in thing]
     if isinstance(thing, date | time):
         return thing.isoformat()
+    if isinstance(thing, Decimal):
+        return str(thing)
     if thing is None or isinstance(thing, str | int | float | bool):
         return thing
     raise StoreError(f"cannot keep a {type(thing).__name__} as text")
@@ -56,7 +59,7 @@ def _build(kind: Any, plain: Any) -> Any:
     if is_dataclass(kind) and isinstance(kind, type):
         hints = get_type_hints(kind)
         return kind(**{name: _build(hints[name], value) for name, value in plain.items() if name in hints})
-    if kind in (date, time):
+    if kind in (date, datetime, time):
         return kind.fromisoformat(plain)
     if origin in (dict, Mapping):
         return {k: _build(inside[1], v) for k, v in plain.items()}

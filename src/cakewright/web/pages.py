@@ -9,13 +9,17 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from cakewright.app.plans import horizon, morning, powder_steps, shown_moment
 from cakewright.app.powder_slips import slip_pdf
+from cakewright.documents.inspection_report import inspection_report_pdf
 from cakewright.documents.timeline import hours_of
 from cakewright.documents.verdicts import clearance_verdict, removal_verdict, stop_reasons
 from cakewright.documents.words import trays
+from cakewright.documents.workbook import plan_xlsx
+from cakewright.model.order import OrderLine
+from cakewright.model.plan import WeekPlan
 from cakewright.web.gantt import draw_gantt
 from cakewright.web.lines import find_lines, line_views
 from cakewright.web.look import page
-from cakewright.web.papers import PAPERS, TABLES, paper_pdf, table_csv
+from cakewright.web.papers import ORDER_PAPERS, PAPERS, TABLES, order_pdf, paper_pdf, table_csv
 from cakewright.web.shelf import Shelf, build_of, line_of, moment_of, shelf_of
 
 router = APIRouter(include_in_schema=False)
@@ -117,7 +121,15 @@ def powder(shelf: Plans, request: Request, version: int) -> HTMLResponse:
 @router.get(PAST + "/papers")
 def papers(shelf: Plans, request: Request, version: int) -> HTMLResponse:
     """What can be printed or opened in a spreadsheet."""
-    return page(request, "papers.html", **_common(shelf, version, "/papers"), papers=PAPERS, tables=TABLES)
+    return page(
+        request,
+        "papers.html",
+        **_common(shelf, version, "/papers"),
+        papers=PAPERS,
+        tables=TABLES,
+        order_papers=ORDER_PAPERS,
+        orders=_orders(shelf.plan(version)),
+    )
 
 
 @router.get(PAST + "/papers/{key}/{name}.pdf")
@@ -128,6 +140,29 @@ def paper(shelf: Plans, version: int, key: str, name: str) -> Response:
     today = shelf.clock().date()
     made = slip_pdf(shelf.store, plan, key, today) if name == "powder-slip" else paper_pdf(plan, key, name)
     return _download(made, "application/pdf", f"plan-{version:03d}-{key}-{name}.pdf")
+
+
+@router.get(PAST + "/lines/{number}/inspection-report.pdf")
+def inspection_sheet(shelf: Plans, version: int, number: int) -> Response:
+    """What is measured on how many pieces of a line, with room for the results."""
+    plan = shelf.plan(version)
+    line_of(plan, number)
+    content = inspection_report_pdf(plan, number)
+    return _download(content, "application/pdf", f"plan-{version:03d}-L{number:02d}-inspection-report.pdf")
+
+
+@router.get(PAST + "/orders/{name}.pdf")
+def order_paper(shelf: Plans, version: int, name: str, order: Annotated[str, Query(max_length=120)]) -> Response:
+    """One paper of one order, made on the spot."""
+    content = order_pdf(shelf.plan(version), order, name)
+    return _download(content, "application/pdf", f"plan-{version:03d}-{order}-{name}.pdf")
+
+
+@router.get(PAST + "/tables.xlsx")
+def workbook(shelf: Plans, version: int) -> Response:
+    """All tables of the plan as one workbook."""
+    kind = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+    return _download(plan_xlsx(shelf.plan(version)), kind, f"plan-{version:03d}.xlsx")
 
 
 @router.get(PAST + "/tables/{name}.csv")
@@ -141,6 +176,14 @@ def table(shelf: Plans, version: int, name: str) -> Response:
 def interface(request: Request) -> HTMLResponse:
     """The JSON interface, described from its own OpenAPI document."""
     return page(request, "interface.html", document=request.app.openapi())
+
+
+def _orders(plan: WeekPlan) -> list[tuple[str, str, list[OrderLine]]]:
+    """Orders with customer and lines, in the order in which they are listed."""
+    found: dict[str, list[OrderLine]] = {}
+    for line in plan.orders.lines:
+        found.setdefault(line.order, []).append(line)
+    return [(order, lines[0].customer, lines) for order, lines in found.items()]
 
 
 def _download(content: bytes, kind: str, name: str) -> Response:

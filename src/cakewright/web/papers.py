@@ -19,6 +19,16 @@ PAPERS = {  # name in the address: (title, what it is for, module, function)
     "powder-slip": ("Powder slip", "what to weigh and blend", "powder_slip", "powder_slip_pdf"),
     "tray-labels": ("Tray labels", "one label for each line", "labels", "labels_pdf"),
 }
+ORDER_PAPERS = {  # of one order: (title, what it is for, module, function)
+    "packing-list": ("Packing list", "goes into the box: pieces counted by line", "packing_list", "packing_list_pdf"),
+    "certificate-draft": (
+        "Certificate (draft)",
+        "not valid until the results are in and a person has signed",
+        "certificate",
+        "certificate_pdf",
+    ),
+    "quote-sheet": ("Quote sheet", "all lines of the order at the plan's cost", "quote_sheet", "quote_sheet_pdf"),
+}
 TABLES = {
     "placements": "every piece: where it stands and how it is turned",
     "schedule": "every task with people and places",
@@ -34,6 +44,17 @@ def paper_pdf(plan: WeekPlan, build: str, name: str) -> bytes:
     _title, _purpose, module, function = PAPERS[name]
     make: Callable[[WeekPlan, str], bytes] = getattr(import_module(f"cakewright.documents.{module}"), function)
     return make(plan, build)
+
+
+def order_pdf(plan: WeekPlan, order: str, name: str) -> bytes:
+    """The PDF of one paper of an order; NotThereError for a paper or an order that does not exist."""
+    if name not in ORDER_PAPERS:
+        raise NotThereError(f"there is no paper {name!r}", remedy=f"there are: {', '.join(ORDER_PAPERS)}")
+    if order not in {line.order for line in plan.orders.lines}:
+        raise NotThereError(f"plan {plan.version} has no order {order!r}", remedy="choose one from the papers")
+    _title, _purpose, module, function = ORDER_PAPERS[name]
+    make: Callable[[WeekPlan, str], bytes] = getattr(import_module(f"cakewright.documents.{module}"), function)
+    return make(plan, order)
 
 
 def table_csv(plan: WeekPlan, name: str) -> str:

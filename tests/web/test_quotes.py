@@ -1,0 +1,51 @@
+"""Quotes on the page: a file goes in, an answer comes out, the customer says yes, an order list follows."""
+
+import pytest
+
+from cakewright.store import open_store
+from tests.app.worlds import small_cell
+from tests.web.conftest import TUESDAY, client_over, week
+from tests.web.test_inbox import mesh_bytes
+
+
+@pytest.fixture
+def client(tmp_path):
+    from dataclasses import replace
+
+    path = tmp_path / "cell.sqlite"
+    with open_store(path) as store, client_over(store) as client:
+        store.save_plan(week(), made_by="Mira", at=TUESDAY)
+        client.app.state.desk._cell = (1, small_cell())  # the invented week's cell cannot start a print
+        client.app.state.shelf._plans[1] = replace(week(), cell=small_cell(), builds=())
+        yield client
+
+
+def ask(client, name="block.stl", content=None, **more):
+    files = {"file": (name, mesh_bytes() if content is None else content)}
+    return client.post("/quotes", data={"quantity": "3", "seconds": "0", **more}, files=files, follow_redirects=False)
+
+
+def test_from_file_to_answer_to_order_list(client):
+    """The page of the quote, its sheet, the yes of the customer, and the tray with the order list."""
+    answer = ask(client, customer="Team <b>", due="2027-04-01", settled="marking")
+    assert answer.status_code == 303, answer.text
+    place = answer.headers["location"]
+    text = client.get(place).text
+    assert "Team &lt;b&gt;" in text
+    assert "no room" in text
+    assert client.get(f"{place}/sheet.pdf").content.startswith(b"%PDF")
+    assert client.get("/api/v1/quotes/1").json()["offer"]["quantity"] == 3
+    client.post(f"{place}/answer", data={"said": "accepted", "by": "Mira"})
+    assert "accepted" in client.get("/quotes").text
+    tray = client.post("/quotes/order", follow_redirects=False).headers["location"]
+    assert "block.stl" in client.get(tray).text
+    assert "ordered" in client.get(place).text
+
+
+def test_a_file_that_is_no_mesh_is_answered_with_its_fault(client):
+    """Nothing is kept, the reason is said."""
+    answer = ask(client, content=b"solid nothing")
+    assert answer.status_code == 422
+    assert client.get("/api/v1/quotes").json() == []
+    assert ask(client, name="..%2Fevil.stl").status_code == 422
+    assert ask(client, due="someday").status_code == 422
