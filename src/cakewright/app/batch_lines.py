@@ -9,6 +9,7 @@ from datetime import datetime
 
 import numpy as np
 
+from cakewright.app.cages import caged_lines
 from cakewright.app.line_flags import priority
 from cakewright.app.plan_build import Batch, envelope_mm3, quick_cooling
 from cakewright.app.plan_dates import due_by, line_job, released
@@ -40,6 +41,7 @@ class BatchInput:
     pieces: Mapping[int, tuple[NestPiece, ...]]
     factor: Mapping[int, float]
     too_much: tuple[frozenset[int], ...] = field(default=())
+    caged: frozenset[int] = frozenset()
 
     def learn(self, batch: Batch, placed: Nest) -> BatchInput:
         """What a nest of a batch teaches: how high its lines really stand, or that they do not fit."""
@@ -72,6 +74,7 @@ def batch_input(
         chambers=sum(len(cell.chambers_for(material, t)) for t in {m.chamber_type for m in machines}),
         pieces={line.line: pieces_of(line, part_of_line[line.line]) for line in lines},
         factor={line.line: 1.0 / ENVELOPE_FILL.value for line in lines},
+        caged=caged_lines(lines, parts, part_of_line, cell),
     )
 
 
@@ -99,7 +102,9 @@ def propose(
     batches = []
     for n, batch in enumerate(proposed, start=1):
         pieces = [waiting[line].pop(0) for line, count in batch.pieces for _ in range(count)]
-        batches.append(Batch(f"B{n}", cell.machine(batch.machine), tuple(pieces), batch.reason, batch.line_reasons))
+        batches.append(
+            Batch(f"B{n}", cell.machine(batch.machine), tuple(pieces), batch.reason, batch.line_reasons, known.caged)
+        )
     return batches
 
 

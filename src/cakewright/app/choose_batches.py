@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from cakewright.app.batch_lines import BatchInput, batch_input, propose
+from cakewright.app.cages import Cages
 from cakewright.app.effort import Effort
 from cakewright.app.plan_build import Batch, bulk_litres, nest_batch, quick_cooling
 from cakewright.app.plan_dates import build_job, line_job
@@ -40,6 +41,7 @@ class Work:
     start: datetime
     progress: Progress
     drafts: dict[frozenset[str], tuple[Nest, LayerProfile, Cooling]] = field(default_factory=dict)
+    cages: Cages = field(default_factory=Cages)
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,7 +66,7 @@ class Draft:
     @property
     def pieces(self) -> int:
         """Pieces placed."""
-        return len(self.nest.placements)
+        return sum(not p.is_cage for p in self.nest.placements)
 
     @property
     def machine(self) -> str:
@@ -108,8 +110,9 @@ def _draft(batch: Batch, work: Work) -> Draft:
     pieces = frozenset(p.piece for p in batch.pieces)
     if pieces not in work.drafts:
         cell, machine = work.cell, batch.machine
-        nest = nest_batch(batch, work.parts, work.rotations, cell, stop=MaxSteps(0), seed=work.seed)
-        meshes = {p.part_key: work.parts[p.part_key].mesh for p in nest.placements}
+        nest = nest_batch(batch, work.parts, work.rotations, cell, stop=MaxSteps(0), seed=work.seed, cages=work.cages)
+        known = {**work.parts, **work.cages.parts}
+        meshes = {p.part_key: known[p.part_key].mesh for p in nest.placements}
         height = max(nest.height_mm, machine.layer_mm)
         profile = layer_profile(meshes, nest.placements, machine.layer_mm, height)
         work.drafts[pieces] = nest, profile, quick_cooling(profile, machine, cell)

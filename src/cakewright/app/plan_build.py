@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from cakewright.app.cages import Cages, removal_with_cages
 from cakewright.app.heat_build import heat_build
 from cakewright.errors import CakewrightError
 from cakewright.model.build import Build, Cooling, LayerProfile, LeftOut, Nest
@@ -16,7 +17,6 @@ from cakewright.model.mesh import FloatArray
 from cakewright.model.order import OrderLine
 from cakewright.model.part import Part
 from cakewright.nesting.search import nest
-from cakewright.nesting.separable import removal
 from cakewright.nesting.task import NestPiece, NestSpace, NestTask
 from cakewright.nesting.verify import verify_nest
 from cakewright.nesting.wishes import NestWishes
@@ -30,13 +30,14 @@ from cakewright.units import MM3_PER_L
 
 @dataclass(frozen=True, eq=False)
 class Batch:
-    """Pieces that are to share a chamber, with the reason for it."""
+    """Pieces that are to share a chamber, with the reason for it; those of lines `caged` in cages."""
 
     key: str
     machine: Machine
     pieces: tuple[NestPiece, ...]
     reason: str
     line_reasons: tuple[tuple[int, str], ...]
+    caged: frozenset[int] = frozenset()
 
     @property
     def lines(self) -> tuple[int, ...]:
@@ -59,22 +60,38 @@ def nest_batch(
     seed: int,
     wishes: NestWishes | None = None,
     arrange_stop: Stop | None = None,
+    cages: Cages | None = None,
     clock: Callable[[], float] = time.monotonic,
 ) -> Nest:
-    """Find a place for every piece of a batch; pieces without one are named in `left_out`."""
+    """Find a place for every piece of a batch; pieces without one are named in `left_out`.
+
+    Cages that stand in the nest are kept in `cages` as parts.
+    """
     began = clock()
+    cages = cages or Cages()
+    space = nest_space(cell.chamber_type(batch.machine.chamber_type))
+    crates = cages.put(batch.pieces, batch.caged, parts, rotations, cell, space)
     keys = {p.part_key for p in batch.pieces}
+    meshes = {k: parts[k].mesh for k in keys}
     task = NestTask(
-        meshes={k: parts[k].mesh for k in keys},
-        pieces=batch.pieces,
-        rotations={k: rotations[k] for k in keys},
-        space=nest_space(cell.chamber_type(batch.machine.chamber_type)),
+        meshes={**meshes, **crates.meshes()},
+        pieces=crates.pieces,
+        rotations={**{k: rotations[k] for k in keys}, **crates.rotations()},
+        space=space,
         clearance_mm=cell.nesting.clearance_mm,
         voxel_mm=cell.nesting.voxel_mm,
         wishes=wishes,
     )
-    placed = nest(task, stop=stop, seed=seed, arrange_stop=arrange_stop)
-    return replace(placed, seconds=clock() - began)
+    placed = crates.opened(nest(task, stop=stop, seed=seed, arrange_stop=arrange_stop), meshes)
+    cages.keep(placed, crates)
+    return replace(placed, density=_density(placed, {**parts, **cages.parts}), seconds=clock() - began)
+
+
+def _density(placed: Nest, parts: Mapping[str, Part]) -> float:
+    """Solid volume of pieces and cages over platform x height."""
+    cake = placed.base_mm[0] * placed.base_mm[1] * placed.height_mm
+    solid = sum(parts[p.part_key].measures.volume_mm3 for p in placed.placements)
+    return solid / cake if cake > 0 else 0.0
 
 
 def compute_build(
@@ -98,7 +115,7 @@ def compute_build(
             where=f"build {batch.key}",
             remedy="please report this with the order list; plan again with a finer voxel_mm meanwhile",
         )
-    way_out = removal(meshes, placed.placements, space, voxel_mm=placed.voxel_mm)
+    way_out = removal_with_cages(meshes, placed.placements, space, voxel_mm=placed.voxel_mm)
     profile = layer_profile(meshes, placed.placements, machine.layer_mm, placed.height_mm)
     hours = print_time(profile, machine, extra_layers_mm=chamber.base_mm + chamber.cover_mm)
     cooling, heat = heat_build(meshes, placed, profile, hours, machine, cell)

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 
+from cakewright.app.cages import Cages
 from cakewright.app.choose_batches import Work, choose_batches
 from cakewright.app.effort import Effort
 from cakewright.app.nest_wishes import wishes_for
@@ -30,14 +31,17 @@ def plan_builds(
     effort: Effort,
     seed: int,
     progress: Progress = quiet,
+    cages: Cages | None = None,
 ) -> tuple[tuple[Build, ...], tuple[SetAside, ...]]:
     """Distribute lines over builds and compute each build.
 
     Materials never mix. Proposals that do not nest are remembered and the search asked again with what
     the nests taught about packing; pieces still without a place go into a further build of their own.
+    Cages printed around loose pieces are kept in `cages` as parts of the plan.
     """
+    cages = cages or Cages()
     rotations = {key: candidate_rotations(part.mesh, part.orientation, seed) for key, part in parts.items()}
-    work = Work(cell, parts, part_of_line, rotations, effort, seed, start, progress)
+    work = Work(cell, parts, part_of_line, rotations, effort, seed, start, progress, cages=cages)
     batches: list[Batch] = []
     for material in sorted({line.material for line in lines}):
         batches += choose_batches([line for line in lines if line.material == material], work)
@@ -58,6 +62,7 @@ def plan_builds(
             seed=seed,
             wishes=wishes_for(batch.pieces, parts, cell),
             arrange_stop=effort.arrange(),
+            cages=cages,
         )
         rest = left_out_pieces(batch, placed)
         if not placed.placements:
@@ -67,7 +72,9 @@ def plan_builds(
         if rest:
             queue.append(_spill(batch, tuple(p for p, _ in rest)))
         of_batch = [line for line in lines if any(p.line == line.line for p in placed.placements)]
-        builds.append(compute_build(_only_placed(batch, placed.placements), placed, parts, of_batch, cell))
+        builds.append(
+            compute_build(_only_placed(batch, placed.placements), placed, {**parts, **cages.parts}, of_batch, cell)
+        )
     progress("nesting builds", len(builds), len(builds))
     return tuple(builds), tuple(given_up)
 

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
+from cakewright.app.cages import Cages
 from cakewright.app.effort import Effort, effort_in_seconds
 from cakewright.app.intake import take_in
 from cakewright.app.plan_build import bulk_litres
@@ -73,9 +74,11 @@ def plan_week(
 
     taken = take_in(orders, cell, parts, progress)
     lines = [line for line in orders.lines if line.line in taken.part_of_line]
+    cages = Cages()
     builds, without_place = plan_builds(
-        lines, taken.parts, taken.part_of_line, cell, start=start, effort=effort, seed=seed, progress=progress
-    )
+        lines, taken.parts, taken.part_of_line, cell, start=start, effort=effort, seed=seed, progress=progress,
+        cages=cages,
+    )  # fmt: skip
     litres = bulk_litres(lines, taken.parts, taken.part_of_line, cell.nesting.clearance_mm)
     schedule, promises, builds = plan_dates(builds, lines, litres, cell, start=start, effort=effort, seed=seed)
     costs = plan_costs(builds, lines, taken.parts, taken.part_of_line, cell)
@@ -84,7 +87,7 @@ def plan_week(
         cell=cell,
         orders=orders,
         start=start,
-        parts=taken.parts,
+        parts={**taken.parts, **cages.standing(builds)},
         part_of_line=taken.part_of_line,
         builds=builds,
         schedule=schedule,

@@ -16,12 +16,13 @@ _ROUND_MM = 10.0
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """Pieces of one line whose tops lie in one band."""
+    """Pieces of one line whose tops lie in one band; those in one of the `cages` come out with it."""
 
     line: int
     letter: str
     pieces: tuple[Placement, ...]
     is_delicate: bool
+    cages: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,11 +77,19 @@ def band_mm(cake_mm: float) -> float:
 def bands(plan: WeekPlan, build: Build) -> tuple[Band, ...]:
     """Bands from the top of the cake down; bands without anything to say are left out."""
     thick = band_mm(surface_mm(plan, build))
-    depth = {p.piece: depth_of(plan, build, p) for p in build.nest.placements}
+    depth = _met_at(plan, build)
     deepest = max(depth.values(), default=0.0)
     leaves = leaving_bands({piece: int(d // thick) for piece, d in depth.items()}, dict(build.removal.hooked))
     made = [_band(plan, build, depth, k, thick, leaves) for k in range(int(deepest // thick) + 1)]
     return tuple(b for b in made if b.groups or b.coming)
+
+
+def _met_at(plan: WeekPlan, build: Build) -> dict[str, float]:
+    """Depth at which each piece is met; what stands in a cage comes out with the cage."""
+    depth = {p.piece: depth_of(plan, build, p) for p in build.nest.placements}
+    for cage, inside in build.caged.items():
+        depth.update(dict.fromkeys(inside, depth[cage]))
+    return depth
 
 
 def leaving_bands(met: dict[str, int], hooked: dict[str, tuple[str, ...]]) -> dict[str, int]:
@@ -125,8 +134,9 @@ def _groups(plan: WeekPlan, build: Build, here: list[Placement], depth: dict[str
         Group(
             line,
             letters[line],
-            tuple(p for p in here if p.line == line),
+            tuple(p for p in here if p.line == line and not p.is_cage),
             any(plan.parts[p.part_key].is_delicate for p in here if p.line == line),
+            sum(p.is_cage for p in here if p.line == line),
         )
         for line in dict.fromkeys(p.line for p in here)
     )

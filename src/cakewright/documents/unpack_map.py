@@ -143,7 +143,7 @@ def _row(plan: WeekPlan, group: Group) -> dict[str, Any]:
     n = len(group.pieces)
     return {
         "letter": group.letter,
-        "name": f"{line.key} {title(line)}",
+        "name": f"{line.key} {title(line)}" + (f", in {count(group.cages, 'cage')}" if group.cages else ""),
         "count": f"{n} ×",
         "squares": n if n <= _MOST_SQUARES else 0,
         "of": f"of {n}",

@@ -12,6 +12,10 @@ from cakewright.model.heat import CakeHeat
 from cakewright.model.mesh import FloatArray
 
 
+CAGE = "-cage-"
+"""In the name of a placement that is a cage, such as L08-cage-1."""
+
+
 @dataclass(frozen=True, eq=False)
 class Placement:
     """One piece in the build.
@@ -35,6 +39,11 @@ class Placement:
         r = np.asarray(self.rotation, dtype=np.float64)
         if r.shape != (3, 3) or not np.allclose(r @ r.T, np.eye(3), atol=1e-6) or np.linalg.det(r) < 0:
             raise GeometryError(f"{self.piece}: the rotation is not a proper rotation matrix")
+
+    @property
+    def is_cage(self) -> bool:
+        """True for a cage printed around loose pieces: it belongs to their line and was ordered by nobody."""
+        return CAGE in self.piece
 
     @property
     def matrix(self) -> FloatArray:
@@ -234,10 +243,26 @@ class Build:
 
     @property
     def pieces(self) -> int:
-        """Pieces in the build."""
-        return len(self.nest.placements)
+        """Pieces in the build, cages not counted."""
+        return sum(not p.is_cage for p in self.nest.placements)
 
     def pieces_of(self, line: int) -> tuple[Placement, ...]:
         """The placements of one order line, top of the cake first."""
-        mine = [p for p in self.nest.placements if p.line == line]
+        mine = [p for p in self.nest.placements if p.line == line and not p.is_cage]
         return tuple(sorted(mine, key=lambda p: -p.z_max_mm))
+
+    @property
+    def caged(self) -> dict[str, tuple[str, ...]]:
+        """The pieces in each cage, read from the order of removal: a cage is followed by what stands in it."""
+        cages = {p.piece: p.line for p in self.nest.placements if p.is_cage}
+        line = {p.piece: p.line for p in self.nest.placements}
+        found: dict[str, tuple[str, ...]] = {}
+        now = ""
+        for piece in (*self.removal.order, *(p for group in self.removal.stuck for p in group)):
+            if piece in cages:
+                now, found[piece] = piece, ()
+            elif now and line.get(piece) == cages[now]:
+                found[now] = (*found[now], piece)
+            else:
+                now = ""
+        return found

@@ -81,6 +81,9 @@ CAGE_LID_GAP = Reference(
     0.6,
     1.5,
 )
+CAGE_LARGEST = Reference(
+    "identity.cage_largest", 150.0, "mm", Status.DEFAULT, "chosen here: held in one hand", "outer edge", 50.0, 250.0
+)
 CAGE_MOST = Reference(
     "identity.cage_most_pieces",
     200.0,
