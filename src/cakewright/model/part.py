@@ -21,11 +21,15 @@ class Freedom(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class OrientationRule:
-    """Which orientations a part may take and why."""
+    """Which orientations a part may take and why.
+
+    `up` (3,), part coordinates, is the direction that counts as up: the file's Z unless somebody chose another.
+    """
 
     freedom: Freedom = Freedom.FREE
     reason: str = "no restriction given"
     cone_deg: float = 0.0
+    up: tuple[float, float, float] = (0.0, 0.0, 1.0)
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from scipy.spatial.transform import Rotation
 from cakewright.model.cell import ChamberType
 from cakewright.model.mesh import FloatArray, Mesh
 from cakewright.model.part import Freedom, OrientationRule
-from cakewright.parts.orient import candidate_rotations, is_allowed
+from cakewright.parts.orient import candidate_rotations, is_allowed, upright
 
 Size = tuple[float, float, float]
 TRIED = 400  # orientations before the search refines the best few
@@ -49,9 +49,10 @@ def best_fit(mesh: Mesh, box_mm: Size, rule: OrientationRule, seed: int, shrink:
     only within a fraction of a degree can be missed. Upright first: if the part fits as it is, that is kept.
     """
     room = np.asarray(box_mm) / np.asarray(shrink)
-    if (mesh.size_mm <= room).all() or rule.freedom is Freedom.FIXED:
-        return _fit(mesh.box_mm, np.eye(3), room, shrink)
+    base = np.eye(3) if rule.freedom is Freedom.FREE else upright(rule)
     points = hull_points(mesh)
+    if (np.ptp(points @ base.T, axis=0) <= room).all() or rule.freedom is Freedom.FIXED:
+        return _fit(points, base, room, shrink)
     turns = candidate_rotations(mesh, rule, seed, TRIED)
     use = np.array([_use(points, r, room) for r in turns])
     best = turns[int(np.argmin(use))]

@@ -20,9 +20,24 @@ def candidate_rotations(mesh: Mesh, rule: OrientationRule, seed: int, count: int
     FREE: the 24 turns that map axes to axes, then evenly random ones. ABOUT_Z: 4 quarter turns, then
     evenly spaced ones. UPRIGHT_CONE: tilts within the cone, evenly over its area, with turns about the
     vertical. FIXED: none. Turns that leave a box of equal edges alone are kept: the shape inside differs.
+    All but FREE start from the part with the rule's `up` upwards.
     """
     if count < 1:
         raise ValueError(f"count is {count}, expected at least 1")
+    found = _from_upright(rule, seed, count)
+    return found if rule.freedom is Freedom.FREE else found @ upright(rule)
+
+
+def upright(rule: OrientationRule) -> FloatArray:
+    """The turn that brings the rule's `up` to +Z: none for the file's Z."""
+    up = np.asarray(rule.up, dtype=np.float64)
+    length = float(np.linalg.norm(up))
+    if not np.isfinite(length) or length == 0:
+        raise ValueError(f"up is {rule.up}, expected a direction")
+    return np.eye(3) if rule.up == (0.0, 0.0, 1.0) else turn_onto(up / length)
+
+
+def _from_upright(rule: OrientationRule, seed: int, count: int) -> FloatArray:
     match rule.freedom:
         case Freedom.FIXED:
             return np.eye(3)[None]
@@ -39,7 +54,7 @@ def candidate_rotations(mesh: Mesh, rule: OrientationRule, seed: int, count: int
 
 def is_allowed(rotation: FloatArray, rule: OrientationRule, slack_deg: float = 0.01) -> bool:
     """True when the rotation keeps to the rule: what the check of a nest asks."""
-    r = np.asarray(rotation)
+    r = np.asarray(rotation) @ upright(rule).T
     match rule.freedom:
         case Freedom.FREE:
             return True

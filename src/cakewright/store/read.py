@@ -139,10 +139,15 @@ def _parts(link: Connection, version: int, findings: Mapping[str | None, tuple[F
             mesh=meshes[digest],
             measures=_made(Measures, row, size_mm=_axes(row, "size")),
             origin=_made(FileOrigin, row, sha256=row["file_sha256"], unit=LengthUnit(row["unit"])),
-            orientation=OrientationRule(Freedom(row["freedom"]), row["freedom_reason"], row["cone_deg"]),
+            orientation=_rule(row),
             findings=findings[row["key"]],
         )
     return parts
+
+
+def _rule(row: Row) -> OrientationRule:
+    up = (row["up_x"], row["up_y"], row["up_z"])
+    return OrientationRule(Freedom(row["freedom"]), row["freedom_reason"], row["cone_deg"], up)
 
 
 def _builds(link: Connection, version: int) -> tuple[Build, ...]:

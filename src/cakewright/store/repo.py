@@ -18,6 +18,7 @@ from cakewright.store.engine import reading, writing
 from cakewright.store.floor import PieceRecord, PieceState, add_record, records_of
 from cakewright.store.jobs import Job, add_job, change_job, interrupt_jobs, job_of, jobs_of
 from cakewright.store.offers import KeptOffer, add_event, add_offer, offer_of, offers_of
+from cakewright.store.parts import PartTables
 from cakewright.store.physics import PhysicsTables
 from cakewright.store.powder import PowderTables
 from cakewright.store.read import read_plan
@@ -73,6 +74,11 @@ class Store:
     def schedule(self) -> ScheduleTables:
         """Committed plans, what really began and ended, stopped builds."""
         return ScheduleTables(self._engine)
+
+    @property
+    def parts(self) -> PartTables:
+        """Rules for part revisions, files seen so far, signatures of known shapes."""
+        return PartTables(self._engine)
 
     def save_plan(self, plan: WeekPlan, *, made_by: str, at: datetime) -> int:
         """Keep a plan as a new version and return its number; all of it or nothing, and nothing is replaced."""

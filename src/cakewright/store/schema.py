@@ -127,6 +127,7 @@ part = _table(
     _need("unit_confidence", Float),
     *_texts("freedom", "freedom_reason"),
     _need("cone_deg", Float),
+    *_numbers("up_x", "up_y", "up_z"),
     _need("is_delicate", Boolean),
 )
 

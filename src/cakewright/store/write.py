@@ -129,6 +129,7 @@ def _add_parts(rows: Rows, parts: Mapping[str, Part]) -> None:
                 "freedom": part.orientation.freedom.value,
                 "freedom_reason": part.orientation.reason,
                 "cone_deg": part.orientation.cone_deg,
+                **dict(zip(("up_x", "up_y", "up_z"), part.orientation.up, strict=True)),
             }
         )
         _add_findings(rows, part.findings, key)
