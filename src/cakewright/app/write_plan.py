@@ -12,6 +12,7 @@ from pathlib import Path
 from cakewright.app.build_files import write_build_files
 from cakewright.app.powder_slips import write_slips
 from cakewright.app.progress import Progress, quiet
+from cakewright.documents.cooling_sheet import cooling_sheet_pdf
 from cakewright.documents.handover import handover_pdf
 from cakewright.documents.labels import labels_pdf
 from cakewright.documents.powder_slip import powder_slip_pdf
@@ -30,6 +31,7 @@ PAPERS: dict[str, Callable[[WeekPlan, str], bytes]] = {
     "unpacking-map": unpack_map_pdf,
     "powder-slip": powder_slip_pdf,
     "tray-labels": labels_pdf,
+    "cooling-sheet": cooling_sheet_pdf,
 }
 
 TABLES: dict[str, Callable[[WeekPlan], str]] = {

@@ -191,6 +191,17 @@ def warp_pieces(build: Build) -> tuple[str, ...]:
     return tuple(dict.fromkeys(f.where for f in ordered))
 
 
+def warp_note(build: Build, most: int = 10) -> str:
+    """A caution for whoever unpacks: which pieces may have moved, and what to do with them; '' when none."""
+    pieces = warp_pieces(build)
+    if not pieces:
+        return ""
+    shown = ", ".join(pieces[:most]) + (f" and {len(pieces) - most} more" if len(pieces) > most else "")
+    return (
+        f"May warp: {shown}. Take them out last, lay them on a flat plate, do not blow them cold, measure them first."
+    )
+
+
 def density_zones(plan: WeekPlan, build: Build) -> tuple[FloatArray, tuple[FloatArray, FloatArray, FloatArray]]:
     """Share of plastic in the regions of the dose, (nz, ny, nx), with their edges (z, y, x) in mm."""
     heat = build.heat

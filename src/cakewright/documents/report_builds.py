@@ -5,6 +5,16 @@ from __future__ import annotations
 import base64
 from dataclasses import dataclass
 
+from cakewright.documents.heat_charts import opening_clock_svg
+from cakewright.documents.heat_pictures import moment_near, moment_words, section_svg
+from cakewright.documents.heat_words import (
+    dose_words,
+    early_words,
+    energy_words,
+    heat_doubts,
+    may_leave_words,
+    risk_words,
+)
 from cakewright.documents.render import css_colour, line_tints, nest_picture
 from cakewright.documents.report_curves import area_svg, temperature_svg
 from cakewright.documents.timeline import BuildHours, hours_of
@@ -41,6 +51,10 @@ class BuildSection:
     top: str
     area: str
     temperature: str
+    cuts: tuple[tuple[str, str], ...]
+    clock: str
+    heat_words: tuple[str, ...]
+    heat_doubts: tuple[Finding, ...]
     opening_words: str
     powder_words: tuple[str, ...]
     virgin_share: float
@@ -67,6 +81,10 @@ def build_section(plan: WeekPlan, build: Build, lonely: bool) -> BuildSection:
         top=data_uri(nest_picture(plan, build, "top", _TOP_PX)),
         area=area_svg(build),
         temperature=temperature_svg(plan, build),
+        cuts=_cuts(build),
+        clock=opening_clock_svg(plan, build),
+        heat_words=_heat(plan, build),
+        heat_doubts=heat_doubts(plan, build),
         opening_words=_opening(plan, build, hours, lonely),
         powder_words=powder_words(need),
         virgin_share=100 * need.virgin_kg / need.charge_kg if need.charge_kg else 0.0,
@@ -97,6 +115,22 @@ def _facts(plan: WeekPlan, build: Build, hours: BuildHours) -> tuple[tuple[str, 
         ("packing density", percent(build.nest.density, 1)),
         ("pieces", f"{build.pieces} of {count(len(build.lines), 'line')}"),
     )
+
+
+def _cuts(build: Build) -> tuple[tuple[str, str], ...]:
+    """The cake cut at the print end and when it may first be opened, with words below."""
+    if build.heat is None:
+        return ()
+    at = [moment_near(build.heat, seconds) for seconds in (0.0, build.cooling.opening_s[0])]
+    return tuple((section_svg(build, i), moment_words(build.heat, i)) for i in dict.fromkeys(at))
+
+
+def _heat(plan: WeekPlan, build: Build) -> tuple[str, ...]:
+    said = [energy_words(plan, build), risk_words(plan, build)]
+    if build.heat is None:
+        return tuple(said)
+    half = 0.5 * build.cooling.opening_s[1]
+    return (may_leave_words(plan, build), early_words(build, half), dose_words(build.heat), *said)
 
 
 def _opening(plan: WeekPlan, build: Build, hours: BuildHours, lonely: bool) -> str:

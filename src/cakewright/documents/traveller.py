@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from cakewright.documents.heat_words import may_leave_words, warp_note
 from cakewright.documents.render import Picture, cake_frame, draw, piece_shape
 from cakewright.documents.sheet import picture_svg, set_pdf
 from cakewright.documents.timeline import BuildHours, hours_of
@@ -148,7 +149,8 @@ def _steps(plan: WeekPlan, build: Build) -> list[dict[str, Any]]:
         step(
             "Lift the chamber out",
             Work.HOT_CAKE,
-            ticks=["Print end and last layer noted", "Chamber label on trolley; opening time written on it"],
+            ticks=["Print end and last layer noted", "Cooling sheet on trolley; opening time written on it"],
+            notes=[words for words in (may_leave_words(plan, build), warp_note(build)) if words],
             sign=["Lifted out by · time", "Opened by · time · core °C"],
         ),
         step(

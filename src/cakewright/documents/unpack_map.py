@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from cakewright.documents.bands import Band, Group, bands, surface_mm
+from cakewright.documents.heat_words import warp_note
 from cakewright.documents.render import Colour, Picture, cake_frame, draw, piece_shape
 from cakewright.documents.sheet import picture_svg, set_pdf
 from cakewright.documents.timeline import hours_of
@@ -42,7 +43,8 @@ def _data(plan: WeekPlan, build: Build) -> dict[str, Any]:
         "wear": list(to_wear(Work.OPEN_CAKE)),
         "intro": f"{hours.chamber or 'Chamber ____'} · {build.pieces} pieces · should be cool {likely}, "
         f"slow case {late}; measure before you open: below {build.cooling.target_c:g} °C",
-        "depth_note": f"Depth counts from the surface of the cake, {surface_mm(plan, build):.0f} mm above the base.",
+        "depth_note": f"Depth counts from the surface of the cake, {surface_mm(plan, build):.0f} mm above the base. "
+        + warp_note(build),
         "stuck": [f"{listed(g)} hang together: take them out as one, do not pull." for g in build.removal.stuck],
         "bands": [_band(plan, build, band, i, len(cut)) for i, band in enumerate(cut)],
     }

@@ -18,6 +18,12 @@ PAPERS = {  # name in the address: (title, what it is for, module, function)
     ),
     "powder-slip": ("Powder slip", "what to weigh and blend", "powder_slip", "powder_slip_pdf"),
     "tray-labels": ("Tray labels", "one label for each line", "labels", "labels_pdf"),
+    "cooling-sheet": (
+        "Cooling sheet",
+        "hangs on the chamber until it is measured and opened",
+        "cooling_sheet",
+        "cooling_sheet_pdf",
+    ),
 }
 ORDER_PAPERS = {  # of one order: (title, what it is for, module, function)
     "packing-list": ("Packing list", "goes into the box: pieces counted by line", "packing_list", "packing_list_pdf"),
