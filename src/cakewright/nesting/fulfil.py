@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -90,6 +91,7 @@ def judge(task: NestTask, nested: Nest) -> tuple[Term, ...]:
     """
     from cakewright.nesting.search import volume_mm3
 
+    task = replace(task, voxel_mm=nested.voxel_mm)  # the search may have gone on with smaller cells
     keys = sorted({p.part_key for p in task.pieces})
     bank = make_bank(task, keys)
     part = np.array([keys.index(p.part_key) for p in task.pieces], np.int64)

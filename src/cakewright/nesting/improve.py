@@ -18,6 +18,8 @@ from cakewright.sources.nesting import (
 )
 from cakewright.stopping import Stop
 
+LESS = 1e-9  # mm: a cost must fall by more than rounding to count
+
 
 def cost(layout: Layout, bank: Bank, priority: FloatArray) -> float:
     """Height in mm, plus a little of the mean top so that lower piles are preferred, plus misses."""
@@ -42,38 +44,62 @@ def _chosen(layout: Layout, bank: Bank, rng: np.random.Generator) -> Ints:
     return np.unique(np.concatenate([near, high, np.flatnonzero(layout.pose < 0)])).astype(np.int64)
 
 
-def improve(
-    work: Workspace,
-    layout: Layout,
-    priority: FloatArray,
-    stop: Stop,
-    rng: np.random.Generator,
-    progress: Callable[[int, float], None] | None = None,
-) -> tuple[Layout, int]:
-    """Ruin and recreate until `stop`; returns the best layout and the steps done."""
-    bank = work.bank
-    best, current = layout.copy(), layout.copy()
+class Count:
+    """Counts the steps of a search across its stages, keeps the best cost and asks the stop rule."""
+
+    def __init__(
+        self,
+        stop: Stop,
+        rng: np.random.Generator,
+        priority: FloatArray,
+        progress: Callable[[int, float], None] | None = None,
+    ) -> None:
+        self.stop, self.rng, self.priority, self.progress = stop, rng, priority, progress
+        self.steps = 0
+        self.best = float("inf")
+
+    def enough(self) -> bool:
+        """What the stop rule says now."""
+        return self.stop(self.steps, self.best)
+
+    def is_best(self, value: float) -> bool:
+        """Take note of a build that costs `value`; True when it is the best so far."""
+        if value >= self.best - LESS:
+            return False
+        self.best = value
+        if self.progress is not None:
+            self.progress(self.steps, value)
+        return True
+
+
+def improve(work: Workspace, layout: Layout, count: Count, most: int | None = None) -> Layout:
+    """Ruin and recreate until the rule says stop, at most `most` steps; the best layout, `layout` itself if none."""
+    bank, rng, priority = work.bank, count.rng, count.priority
+    best, current = layout, layout.copy()
     best_cost = current_cost = cost(layout, bank, priority)
     heat = SEARCH_HEAT.value * max(best_cost, 1.0)
-    steps = 0
-    while len(current.placed) and not stop(steps, best_cost):
-        steps += 1
-        trial = current.copy()
-        out = _chosen(trial, bank, rng)
-        low = int(trial.at[out[trial.pose[out] >= 0], 2].min(initial=0))
-        trial.pose[out] = -1
-        work.reload(trial)
-        tall = bank.cells[:, 2]
-        order = out[
-            np.lexsort((rng.random(len(out)), -bank.count[bank.first[trial.part[out]]] * rng.uniform(0.5, 1, len(out))))
-        ]
-        work.insert(trial, order, np.maximum(0, low - tall).astype(np.int64))
+    last = None if most is None else count.steps + most
+    while len(current.placed) and count.steps != last and not count.enough():
+        count.steps += 1
+        trial = _tried(work, current, rng)
         trial_cost = cost(trial, bank, priority)
         if trial_cost < current_cost + heat * rng.exponential():
             current, current_cost = trial, trial_cost
-        if trial_cost < best_cost - 1e-9:
+        if trial_cost < best_cost - LESS:
             best, best_cost = trial.copy(), trial_cost
-            if progress is not None:
-                progress(steps, best_cost)
+            count.is_best(best_cost)
         heat *= SEARCH_COOLING.value
-    return best, steps
+    return best
+
+
+def _tried(work: Workspace, current: Layout, rng: np.random.Generator) -> Layout:
+    """A copy of the layout with some pieces taken out and put back in another order."""
+    bank = work.bank
+    trial = current.copy()
+    out = _chosen(trial, bank, rng)
+    low = int(trial.at[out[trial.pose[out] >= 0], 2].min(initial=0))
+    trial.pose[out] = -1
+    work.reload(trial)
+    size = bank.count[bank.first[trial.part[out]]] * rng.uniform(0.5, 1, len(out))
+    work.insert(trial, out[np.argsort(-size, kind="stable")], np.maximum(0, low - bank.cells[:, 2]).astype(np.int64))
+    return trial

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,7 +13,8 @@ from cakewright.nesting.bank import Bank, Ints, make_bank
 from cakewright.nesting.construct import Layout, Workspace, construct, orders
 from cakewright.nesting.exact import cover_of, solve_cover
 from cakewright.nesting.fulfil import arranged, unreached
-from cakewright.nesting.improve import cost, improve
+from cakewright.nesting.improve import Count, cost, improve
+from cakewright.nesting.levels import finer, rebuilt
 from cakewright.nesting.objective import Objective
 from cakewright.nesting.release import make_removable
 from cakewright.nesting.reserve import fixed_blocks, reserved_cells, specimens
@@ -20,6 +22,7 @@ from cakewright.nesting.separable import Block
 from cakewright.nesting.task import NestPiece, NestTask
 from cakewright.nesting.thick import widened
 from cakewright.nesting.voxels import is_closed
+from cakewright.sources.nesting import COARSE_STEPS
 from cakewright.stopping import Stop
 
 TOO_LARGE = "larger than the chamber in every allowed orientation"
@@ -80,12 +83,16 @@ def nest(
     solid = {k: volume_mm3(mesh) for k, mesh in task.meshes.items()}
     part = np.array([keys.index(p.part_key) for p in task.pieces], np.int64)
     stands = specimens(task)
-    plain = make_bank(task, keys)
-    bank = widened(plain, task.wishes.extra_mm) if task.wishes is not None else plain
-    layout, notes = _layout(task, bank, part, solid, stands, stop, arrange_stop, seed, progress)
-    if bank is not plain and (layout.pose < 0).any():  # a piece without a place is worse than a narrow gap
-        bank = plain
-        layout, notes = _layout(task, bank, part, solid, stands, stop, arrange_stop, seed, progress)
+    extra = task.wishes.extra_mm if task.wishes is not None else {}
+    found = _found(task, keys, part, stands, extra, stop, seed, progress)
+    if extra and (found.layout.pose < 0).any():  # a piece without a place is worse than a narrow gap
+        found = _found(task, keys, part, stands, {}, stop, seed, progress)
+    layout, bank, notes = found.layout, found.work.bank, tuple[str, ...]()
+    if task.wishes is not None and len(bank.cells):
+        objective = Objective(found.task, bank, part, solid)
+        fixed = fixed_blocks(found.task, stands)
+        rng = np.random.default_rng(seed)
+        layout, notes = arranged(found.work, layout, objective, arrange_stop, rng, stands=stands, fixed=fixed)
     placements = (*_placements(layout, bank, task.pieces, task), *stands)
     height = max((p.z_max_mm for p in placements), default=0.0)
     base = (task.space.x_mm, task.space.y_mm)
@@ -97,38 +104,57 @@ def nest(
         height_mm=height,
         density=filled / (base[0] * base[1] * height) if height > 0 else 0.0,
         clearance_mm=task.clearance_mm,
-        voxel_mm=task.voxel_mm,
+        voxel_mm=bank.voxel_mm,
         seed=seed,
         notes=(*_notes(task, keys), *notes, *unreached(task, placements)),
     )
 
 
-def _layout(
+@dataclass(frozen=True, eq=False)
+class _Found:
+    """A layout, with the space and the task (cells of its size) it was found in."""
+
+    task: NestTask
+    work: Workspace
+    layout: Layout
+
+
+def _workspace(task: NestTask, keys: Sequence[str], extra_mm: Mapping[str, float]) -> Workspace:
+    work = Workspace(widened(make_bank(task, keys), extra_mm))
+    if task.reserved and len(work.bank.cells):
+        work.kept_free = reserved_cells(task.reserved, task, work.taken.shape)
+    return work
+
+
+def _found(
     task: NestTask,
-    bank: Bank,
+    keys: Sequence[str],
     part: Ints,
-    solid_mm3: Mapping[str, float],
     stands: Sequence[Placement],
+    extra_mm: Mapping[str, float],
     stop: Stop,
-    arrange_stop: Stop | None,
     seed: int,
     progress: Callable[[int, float], None] | None,
-) -> tuple[Layout, tuple[str, ...]]:
-    """Search for the lowest layout, then arrange it; with notes on what was wished."""
-    layout = Layout.empty(part)
-    if not len(bank.cells):
-        return layout, ()
+) -> _Found:
+    """Search for the lowest layout: on large cells first, then on small ones."""
+    work = _workspace(task, keys, extra_mm)
     rng = np.random.default_rng(seed)
-    work = Workspace(bank)
-    if task.reserved:
-        work.kept_free = reserved_cells(task.reserved, task, work.taken.shape)
-    fixed = fixed_blocks(task, stands)
+    filled = _filled(work.bank, part, task, stop, rng) if len(work.bank.cells) else Layout.empty(part)
+    if filled is not None:
+        return _Found(task, work, filled)
     priority = np.array([p.priority for p in task.pieces], np.float64)
-    layout = _filled(bank, part, task, stop, rng) or _search(work, part, priority, stop, rng, progress, fixed)
-    if task.wishes is None:
-        return layout, ()
-    objective = Objective(task, bank, part, solid_mm3)
-    return arranged(work, layout, objective, arrange_stop, rng, stands=stands, fixed=fixed)
+    count = Count(stop, rng, priority, progress)
+    fixed = fixed_blocks(task, stands)
+    first = _improved(work, _constructed(work, part, count, fixed), count, fixed, most=int(COARSE_STEPS.value))
+    found = _Found(task, work, first)
+    fine = None if count.enough() else finer(task, work.bank, part)
+    if fine is not None:
+        small = _workspace(fine, keys, extra_mm)
+        again = rebuilt(small, part, priority, first, work.bank, count.enough)
+        if again is not None and cost(again, small.bank, priority) < cost(first, work.bank, priority):
+            found = _Found(fine, small, make_removable(small, again, fixed_blocks(fine, stands)))
+    better = _improved(found.work, found.layout, count, fixed_blocks(found.task, stands))
+    return replace(found, layout=better)
 
 
 def _filled(bank: Bank, part: Ints, task: NestTask, stop: Stop, rng: np.random.Generator) -> Layout | None:
@@ -141,29 +167,25 @@ def _filled(bank: Bank, part: Ints, task: NestTask, stop: Stop, rng: np.random.G
     return None if cover is None else solve_cover(cover, part, stop, rng)
 
 
-def _search(
-    work: Workspace,
-    part: Ints,
-    priority: FloatArray,
-    stop: Stop,
-    rng: np.random.Generator,
-    progress: Callable[[int, float], None] | None,
-    fixed: Sequence[Block] = (),
-) -> Layout:
-    bank = work.bank
+def _constructed(work: Workspace, part: Ints, count: Count, fixed: Sequence[Block]) -> Layout:
+    """The best of some constructions (at least one), made removable."""
     best: Layout | None = None
-    best_cost = float("inf")
-    for step, order in enumerate(orders(bank, part, priority)):
+    for order in orders(work.bank, part, count.priority):
         trial = construct(work, part, order)
-        value = cost(trial, bank, priority)
-        if value < best_cost:
-            best, best_cost = trial, value
-            if progress is not None:
-                progress(step, best_cost)
-        if stop(step, best_cost):
+        if count.is_best(cost(trial, work.bank, count.priority)):
+            best = trial
+        if count.enough():
             break
+        count.steps += 1
     assert best is not None
-    safe = make_removable(work, best, fixed)
-    better, _ = improve(work, safe, priority, stop, rng, progress)
+    return make_removable(work, best, fixed)
+
+
+def _improved(work: Workspace, layout: Layout, count: Count, fixed: Sequence[Block], most: int | None = None) -> Layout:
+    """The layout after improvement, removable again; the old one when that is lower."""
+    better = improve(work, layout, count, most)
+    if better is layout:
+        return layout
     better = make_removable(work, better, fixed)
-    return better if cost(better, bank, priority) <= cost(safe, bank, priority) else safe
+    before, after = (cost(each, work.bank, count.priority) for each in (layout, better))
+    return better if after <= before else layout
