@@ -55,6 +55,9 @@ def replan(
     unavailable: Windows | None = None,
     stop: Callable[[], Stop] | None = None,
     seed: int | None = None,
+    work: tuple[Sequence[BuildJob], Sequence[LineJob]] | None = None,
+    against: WeekPlan | None = None,
+    steady_min: float = STEADY_TASK_MIN.value,
 ) -> Replanned:
     """Dates for the rest of a plan, seen from `now`.
 
@@ -63,8 +66,9 @@ def replan(
     only what has begun is kept and the answer says so.
 
     Two plans are made: one that moves nothing but what is pushed, and one that is free behind the commitment. The freer
-    one is taken when it saves more lateness than its moves cost (`promise.steady_task`). `stop` makes a rule for each
-    search; the default counts steps, so the answer repeats.
+    one is taken when it saves more lateness than its moves cost (`steady_min` for each task of a person). `stop` makes
+    a rule for each search; the default counts steps, so the answer repeats. `work` replaces what the builds and lines
+    of the plan ask for; the difference is told against `against`, which is the plan itself when left out.
     """
     now = origin_of(now)
     out = unavailable or {}
@@ -76,16 +80,17 @@ def replan(
     tried, given_up = [], ""
     for kept in {len(everything): everything, len(told): told}.values():  # the same tasks are not tried twice
         try:
-            tried.append((kept, _schedule(plan, now, [*facts, *kept], out, _rule(stop), seed)))
+            tried.append((kept, _schedule(plan, now, [*facts, *kept], out, _rule(stop), seed, work)))
         except InputError as wrong:
             if not kept:
                 raise
             given_up = wrong.found if kept is told or len(kept) == len(told) else given_up
     if not tried:
         told = []
-        tried.append((told, _schedule(plan, now, facts, out, _rule(stop), seed)))
-    kept, (schedule, promises) = min(tried, key=lambda one: _price(plan, *one[1]))
-    change = difference(plan.schedule, schedule, plan.promises, promises, plan.cell.zone)
+        tried.append((told, _schedule(plan, now, facts, out, _rule(stop), seed, work)))
+    kept, (schedule, promises) = min(tried, key=lambda one: _price(plan, one[1], steady_min))
+    old = against or plan
+    change = difference(old.schedule, schedule, old.promises, promises, plan.cell.zone)
     chosen = {t.build: t.machine for t in schedule.tasks if t.kind is TaskKind.PRINT}
     builds = tuple(replace(b, machine=chosen.get(b.key, b.machine)) for b in plan.builds)
     schedule = replace(schedule, notes=(*schedule.notes, f"planned again from plan {plan.version}: {change.headline}"))
@@ -97,15 +102,19 @@ def _rule(stop: Callable[[], Stop] | None) -> Stop:
     return stop() if stop else MaxSteps(REPLAN_STEPS)
 
 
-def _price(plan: WeekPlan, schedule: Schedule, promises: Sequence[LinePromise]) -> float:
-    """Weighted minutes of lateness, plus `promise.steady_task` for every task of a person that is not where it was."""
-    late = 0.0
-    for p in promises:
-        weight = plan.cell.quality_class(plan.line(p.line).quality_class).weight
-        late += weight * max(0.0, ((p.ready or p.due_by) - p.due_by) / timedelta(minutes=1))
+def _price(plan: WeekPlan, found: tuple[Schedule, tuple[LinePromise, ...]], steady_min: float) -> float:
+    """Weighted minutes of lateness, plus `steady_min` for every task of a person that is not where it was."""
+    schedule, promises = found
     old = set(plan.schedule.tasks)
     moved = sum(1 for t in schedule.tasks if t.people and t not in old)
-    return late + STEADY_TASK_MIN.value * moved
+    return weighted_late_min(plan, promises) + steady_min * moved
+
+
+def weighted_late_min(plan: WeekPlan, promises: Sequence[LinePromise]) -> float:
+    """Minutes of lateness, each line with the weight of its class; lines that are not orders count with 1."""
+    weights = {line.line: plan.cell.quality_class(line.quality_class).weight for line in plan.orders.lines}
+    late = [(p, max(0.0, ((p.ready or p.due_by) - p.due_by) / timedelta(minutes=1))) for p in promises]
+    return sum(weights.get(p.line, 1.0) * minutes for p, minutes in late)
 
 
 def jobs_of(plan: WeekPlan) -> tuple[list[BuildJob], list[LineJob], list[OrderLine]]:
@@ -148,9 +157,15 @@ def accept(store: Store, made: Replanned | WeekPlan, *, by: str, at: datetime) -
 
 
 def _schedule(
-    plan: WeekPlan, now: datetime, frozen: Sequence[Task], unavailable: Windows, stop: Stop, seed: int | None
+    plan: WeekPlan,
+    now: datetime,
+    frozen: Sequence[Task],
+    unavailable: Windows,
+    stop: Stop,
+    seed: int | None,
+    work: tuple[Sequence[BuildJob], Sequence[LineJob]] | None,
 ) -> tuple[Schedule, tuple[LinePromise, ...]]:
-    jobs, wishes, _ = jobs_of(plan)
+    jobs, wishes = work or jobs_of(plan)[:2]
     schedule, promises = plan_schedule(
         plan.cell, jobs, wishes, start=now, stop=stop, seed=plan.seed if seed is None else seed,
         frozen=frozen, unavailable=unavailable, previous=plan.schedule.tasks,
