@@ -45,9 +45,15 @@ class Batch:
         return tuple(sorted({p.line for p in self.pieces}))
 
 
-def nest_space(chamber: ChamberType) -> NestSpace:
-    """The room for parts inside a chamber: margins at the walls, base and cover powder left out."""
-    return NestSpace(chamber.x_mm, chamber.y_mm, chamber.usable_height_mm, chamber.wall_margin_mm)
+def nest_space(chamber: ChamberType, machine: Machine) -> NestSpace:
+    """The room for parts inside a chamber: margins at the walls, base and cover powder left out.
+
+    Smaller by the scale that the build files get, so that what fits here still fits when drawn larger.
+    """
+    m = chamber.wall_margin_mm
+    sx, sy, sz = machine.export_scale
+    x, y = 2 * m + (chamber.x_mm - 2 * m) / sx, 2 * m + (chamber.y_mm - 2 * m) / sy
+    return NestSpace(x, y, chamber.usable_height_mm / sz, m)
 
 
 def nest_batch(
@@ -61,15 +67,18 @@ def nest_batch(
     wishes: NestWishes | None = None,
     arrange_stop: Stop | None = None,
     cages: Cages | None = None,
+    most_mm: float | None = None,
     clock: Callable[[], float] = time.monotonic,
 ) -> Nest:
     """Find a place for every piece of a batch; pieces without one are named in `left_out`.
 
-    Cages that stand in the nest are kept in `cages` as parts.
+    Cages that stand in the nest are kept in `cages` as parts. `most_mm` limits the height further than the chamber.
     """
     began = clock()
     cages = cages or Cages()
-    space = nest_space(cell.chamber_type(batch.machine.chamber_type))
+    space = nest_space(cell.chamber_type(batch.machine.chamber_type), batch.machine)
+    if most_mm is not None:
+        space = replace(space, height_mm=min(most_mm, space.height_mm))
     crates = cages.put(batch.pieces, batch.caged, parts, rotations, cell, space)
     keys = {p.part_key for p in batch.pieces}
     meshes = {k: parts[k].mesh for k in keys}
@@ -105,7 +114,7 @@ def compute_build(
     machine = batch.machine
     chamber = cell.chamber_type(machine.chamber_type)
     material = cell.material(machine.material)
-    space = nest_space(chamber)
+    space = nest_space(chamber, machine)
     meshes = {k: parts[k].mesh for k in {p.part_key for p in placed.placements}}
     verification = verify_nest(meshes, placed.placements, space, placed.clearance_mm, clock=time.monotonic)
     if not verification.is_clear:

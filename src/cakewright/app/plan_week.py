@@ -9,7 +9,9 @@ from pathlib import Path
 
 from cakewright.app.cages import Cages
 from cakewright.app.effort import Effort, effort_in_seconds
+from cakewright.app.end_in_shift import with_endings
 from cakewright.app.intake import take_in
+from cakewright.app.lower_builds import lowered
 from cakewright.app.plan_build import bulk_litres
 from cakewright.app.plan_builds import plan_builds
 from cakewright.app.plan_costs import plan_costs
@@ -81,6 +83,13 @@ def plan_week(
     )  # fmt: skip
     litres = bulk_litres(lines, taken.parts, taken.part_of_line, cell.nesting.clearance_mm)
     schedule, promises, builds = plan_dates(builds, lines, litres, cell, start=start, effort=effort, seed=seed)
+    lower = lowered(
+        builds, schedule, lines, taken.parts, taken.part_of_line, cell, effort=effort, seed=seed, cages=cages,
+        progress=progress,
+    )  # fmt: skip
+    if lower != builds:
+        schedule, promises, builds = plan_dates(lower, lines, litres, cell, start=start, effort=effort, seed=seed)
+    builds = with_endings(builds, schedule, cell)
     costs = plan_costs(builds, lines, taken.parts, taken.part_of_line, cell)
 
     plan = WeekPlan(

@@ -1,0 +1,28 @@
+"""Weeks that several tests of the app look at, planned once."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+import pytest
+
+from cakewright import plan_week, read_orders
+from cakewright.app.effort import effort_in_steps
+from cakewright.model.plan import WeekPlan
+from tests.app.worlds import small_cell, write_order_book
+
+MONDAY = datetime(2027, 3, 1, 8, tzinfo=UTC)
+
+
+@pytest.fixture(scope="session")
+def caged_week(tmp_path_factory) -> WeekPlan:
+    """Twelve cubes of 15 mm in a cage, beside three loose plates."""
+    folder = tmp_path_factory.mktemp("caged")
+    cell = small_cell()
+    material, finish, quality = cell.materials[0].name, cell.finishes[0].name, cell.classes[0].name
+    rows = [
+        f"{n},A-1,2027-03-01,Team,{part},A,{qty},{material},{finish},{quality},2027-03-19,{part}.stl,{flag}"
+        for n, (part, qty, flag) in enumerate([("cube", 12, "cage"), ("plate", 3, "")], start=1)
+    ]
+    book, parts = write_order_book(folder, cell, rows)
+    return plan_week(read_orders(book, cell), cell, parts, start=MONDAY, effort=effort_in_steps(3))
