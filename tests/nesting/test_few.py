@@ -121,3 +121,13 @@ def test_squeezing_stacks_blocks_tightly():
     places, height = squeeze(table, at, pose, np.array([5.0, 5, 20]))
     assert height == pytest.approx(6, abs=1e-7)
     assert overlaps(places, pose, np.zeros((3, 3)), *shapes(table)) < 1e-8
+
+
+def test_a_long_piece_is_never_stood_through_the_floor():
+    """A rod that may turn stays inside when the height falls below its length; the build ends at the lowest possible."""
+    meshes = {"rod": box_mesh(1, 2, 9), "cube": box_mesh(3, 3, 3)}
+    pieces = [NestPiece("rod", "rod", 1), *(NestPiece(f"c{i}", "cube", 1) for i in range(3))]
+    task = NestTask(meshes, pieces, dict.fromkeys(meshes, cube_rotations()), NestSpace(9, 9, 60), 0.0, 1.0)
+    result = nest_few(task, stop=MaxSteps(200), seed=3)
+    assert verify_nest(meshes, result.placements, task.space, 0.0, clock=lambda: 0.0).is_clear
+    assert result.height_mm == pytest.approx(3, abs=1e-6)

@@ -7,6 +7,7 @@ is pushed together by linear programs. Then the next height is set.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
@@ -59,6 +60,7 @@ class _Room:
     def __init__(self, shifts: Shifts, part: Ints, base: tuple[float, float], rng: np.random.Generator) -> None:
         self.shifts, self.part, self.base, self.rng = shifts, part, base, rng
         self.weight = np.ones((len(part), len(part)))
+        self.state = rng.integers(0, 2**63, 1).astype(np.uint64)
 
     def limits(self, pose: Ints, height: float) -> tuple[FloatArray, FloatArray]:
         """Lowest and highest place of each piece in a space of this height."""
@@ -80,9 +82,23 @@ class _Room:
         return _Pile(low + self.rng.random(low.shape) * (high - low), pose)
 
     def press(self, pile: _Pile, height: float) -> _Pile:
-        """The pile with everything moved inside this height."""
+        """The pile with everything moved inside this height; what is too tall as it stands is thrown anywhere."""
+        s = self.shifts
+        pile = pile.copy()
+        tall = np.flatnonzero(s.high[pile.pose, 2] - s.low[pile.pose, 2] > height + 1e-9)
+        if len(tall):
+            fresh = self.scatter(height)
+            pile.at[tall], pile.pose[tall] = fresh.at[tall], fresh.pose[tall]
         low, high = self.limits(pile.pose, height)
-        return _Pile(np.clip(pile.at, low, high), pile.pose.copy())
+        return _Pile(np.clip(pile.at, low, high), pile.pose)
+
+    def least_height(self) -> float:
+        """No build can be lower: each piece in its lowest pose that fits the base."""
+        s = self.shifts
+        size = s.high - s.low
+        fits = np.asarray(np.all(size[:, :2] <= np.array(self.base) + 1e-9, axis=1))
+        poses = (slice(int(a), int(b)) for a, b in itertools.pairwise(s.first))
+        return max((float(size[p, 2][fits[p]].min()) for p in poses if fits[p].any()), default=0.0)
 
     def shake(self, pile: _Pile, height: float) -> _Pile:
         """Swap the places of two pieces, or throw a few anywhere."""
@@ -112,7 +128,7 @@ class _Room:
             overlap, _ = separate(
                 pile.at, pile.pose, trial.at, trial.pose, self.part, self.weight, np.array([*self.base, height]),
                 s.first, s.frame, s.low, s.high, s.pair, s.poly_at, s.plane_at, s.planes, s.box, s.hull,
-                int(ROUNDS.value), int(SAMPLES.value), CLEAR_ENOUGH.value, self.rng,
+                int(ROUNDS.value), int(SAMPLES.value), CLEAR_ENOUGH.value, self.state,
             )  # fmt: skip
             idle = 0 if overlap < 0.98 * best.overlap else idle + 1
             if overlap < best.overlap:
@@ -206,6 +222,7 @@ def _lowered(
         done = done or stop(steps, best.height_mm)
         return done
 
+    least = room.least_height()
     done = stop(0, best.height_mm)
     pool: list[_Pile] = []
     good: _Pile | None = None
@@ -218,7 +235,7 @@ def _lowered(
             if good is not None and len(pool) >= TRIES.value:
                 share = share / 3 if share > LEAST_STEP.value else MOST_STEP.value / 2
                 low = good.at[:, 2] + shifts.high[good.pose][:, 2]
-                height, pool = float(low.max()) * (1 - share), []
+                height, pool = max(least, float(low.max()) * (1 - share)), []
             continue
         squeezed, low_mm = room.squeezed(pile, height)
         found = _nest_of(task, keys, shifts, squeezed, start, never)
@@ -230,7 +247,8 @@ def _lowered(
             if progress is not None:
                 progress(steps, best.height_mm)
         share = min(MOST_STEP.value, share * 1.5)
-        height = low_mm * (1 - share)
+        height = max(least, low_mm * (1 - share))
+        done = done or low_mm <= least + CLEAR_ENOUGH.value
     return best
 
 

@@ -77,3 +77,21 @@ FFT_MARGIN = Reference(
     "nesting.fft_margin", 0.25, "cells", Status.DEFAULT, _OURS,
     "largest estimated error at which single precision is used; rounding is right below one half",
 )  # fmt: skip
+SETTLE_REACH = Reference(
+    "nesting.settle_reach", 2.0, "mm", Status.DEFAULT, _OURS, "farthest shift along an axis in one round of settling"
+)
+SETTLE_ROUNDS = Reference("nesting.settle_rounds", 6, "rounds", Status.DEFAULT, _OURS, "rounds of settling at most")
+SETTLE_CUTS = Reference(
+    "nesting.settle_cuts",
+    12,
+    "programs",
+    Status.DEFAULT,
+    _OURS,
+    "programs in a round before the step is halved instead",
+)
+SETTLE_GAIN = Reference(
+    "nesting.settle_gain", 0.01, "mm", Status.DEFAULT, _OURS, "a round that gains less in height and mean is the last"
+)
+SETTLE_SLACK = Reference(
+    "nesting.settle_slack", 1e-6, "mm", Status.DEFAULT, _OURS, "kept beyond the clearance against rounding"
+)
