@@ -78,6 +78,7 @@ def replan(
     told = _committed_tasks(plan, now, horizon, facts, progress, out)
     everything = _committed_tasks(plan, now, last, facts, progress, out)
     tried, given_up = [], ""
+    weights = {w.line: w.weight for w in (work or jobs_of(plan)[:2])[1]}
     for kept in {len(everything): everything, len(told): told}.values():  # the same tasks are not tried twice
         try:
             tried.append((kept, _schedule(plan, now, [*facts, *kept], out, _rule(stop), seed, work)))
@@ -88,7 +89,7 @@ def replan(
     if not tried:
         told = []
         tried.append((told, _schedule(plan, now, facts, out, _rule(stop), seed, work)))
-    kept, (schedule, promises) = min(tried, key=lambda one: _price(plan, one[1], steady_min))
+    kept, (schedule, promises) = min(tried, key=lambda one: _price(plan, one[1], steady_min, weights))
     old = against or plan
     change = difference(old.schedule, schedule, old.promises, promises, plan.cell.zone)
     chosen = {t.build: t.machine for t in schedule.tasks if t.kind is TaskKind.PRINT}
@@ -102,19 +103,25 @@ def _rule(stop: Callable[[], Stop] | None) -> Stop:
     return stop() if stop else MaxSteps(REPLAN_STEPS)
 
 
-def _price(plan: WeekPlan, found: tuple[Schedule, tuple[LinePromise, ...]], steady_min: float) -> float:
+def _price(
+    plan: WeekPlan, found: tuple[Schedule, tuple[LinePromise, ...]], steady_min: float, weights: Mapping[int, float]
+) -> float:
     """Weighted minutes of lateness, plus `steady_min` for every task of a person that is not where it was."""
     schedule, promises = found
     old = set(plan.schedule.tasks)
     moved = sum(1 for t in schedule.tasks if t.people and t not in old)
-    return weighted_late_min(plan, promises) + steady_min * moved
+    return sum(weights.get(p.line, 1.0) * _late_min(p) for p in promises) + steady_min * moved
 
 
 def weighted_late_min(plan: WeekPlan, promises: Sequence[LinePromise]) -> float:
-    """Minutes of lateness, each line with the weight of its class; lines that are not orders count with 1."""
+    """Minutes of lateness, each line with the weight of its class."""
     weights = {line.line: plan.cell.quality_class(line.quality_class).weight for line in plan.orders.lines}
-    late = [(p, max(0.0, ((p.ready or p.due_by) - p.due_by) / timedelta(minutes=1))) for p in promises]
-    return sum(weights.get(p.line, 1.0) * minutes for p, minutes in late)
+    return sum(weights.get(p.line, 1.0) * _late_min(p) for p in promises)
+
+
+def _late_min(promise: LinePromise) -> float:
+    ready = promise.ready or promise.due_by
+    return max(0.0, (ready - promise.due_by) / timedelta(minutes=1))
 
 
 def jobs_of(plan: WeekPlan) -> tuple[list[BuildJob], list[LineJob], list[OrderLine]]:
