@@ -8,34 +8,73 @@ import numpy as np
 
 from cakewright.formats.stl import write_stl
 from cakewright.formats.threemf_write import ThreeMfItem, write_3mf
-from cakewright.model.build import Build
-from cakewright.model.mesh import Mesh
+from cakewright.model.build import Build, Placement
+from cakewright.model.mesh import FloatArray, Mesh
 from cakewright.model.plan import WeekPlan
+from cakewright.physics.drawing import Drawing, drawing_of, offset_mesh
 
 
 def write_build_files(plan: WeekPlan, build: Build, folder: Path) -> tuple[Path, Path]:
-    """Write `<build>.3mf` and `<build>.stl` into `folder`; millimetres, chamber coordinates."""
+    """Write `<build>.3mf` and `<build>.stl` into `folder`; millimetres, chamber coordinates.
+
+    Pieces are drawn as the machine's entry in the cell file asks (`export_scale`, `export_offset_mm`); the 3MF
+    says so in its description, the STL in its header.
+    """
     folder.mkdir(parents=True, exist_ok=True)
-    meshes = {p.part_key: plan.parts[p.part_key].mesh for p in build.nest.placements}
-    items = [
-        ThreeMfItem(
-            name=f"{p.piece} {plan.line(p.line).title}", mesh_key=p.part_key, matrix=p.matrix, part_number=p.piece
+    drawing = drawing_for(plan, build)
+    meshes, items = {}, []
+    for p in build.nest.placements:
+        key, mesh = _drawn_mesh(plan, p, drawing)
+        meshes[key] = mesh
+        items.append(
+            ThreeMfItem(
+                name=f"{p.piece} {plan.line(p.line).title}",
+                mesh_key=key,
+                matrix=drawn_matrix(p, drawing),
+                part_number=p.piece,
+            )
         )
-        for p in build.nest.placements
-    ]
     threemf = folder / f"{build.key}.3mf"
-    write_3mf(threemf, meshes, items, {"Title": f"{plan.cell.name}, plan {plan.version}, build {build.key}"})
+    title = f"{plan.cell.name}, plan {plan.version}, build {build.key}"
+    write_3mf(threemf, meshes, items, {"Title": title, "Description": f"Pieces {drawing.words}."})
     stl = folder / f"{build.key}.stl"
-    write_stl(stl, merged_mesh(plan, build), f"{build.key} plan {plan.version}")
+    write_stl(stl, merged_mesh(plan, build), f"{build.key} plan {plan.version}, {drawing.words}"[:79])
     return threemf, stl
 
 
+def drawing_for(plan: WeekPlan, build: Build) -> Drawing:
+    """How the pieces of a build are drawn for the machine chosen for it."""
+    return drawing_of(plan.cell.machine(build.machine), plan.cell.chamber_type(build.chamber_type))
+
+
 def merged_mesh(plan: WeekPlan, build: Build) -> Mesh:
-    """All placed pieces of a build as one mesh."""
+    """All pieces of a build, placed and drawn for the machine, as one mesh."""
+    drawing = drawing_for(plan, build)
     vertices, faces, offset = [], [], 0
     for p in build.nest.placements:
-        mesh = plan.parts[p.part_key].mesh
-        vertices.append(mesh.vertices @ np.asarray(p.rotation).T + p.translation)
+        mesh = drawing.placed(plan.parts[p.part_key].mesh.placed(p.rotation, p.translation))
+        vertices.append(mesh.vertices)
         faces.append(mesh.faces + offset)
         offset += len(mesh.vertices)
     return Mesh(np.vstack(vertices), np.vstack(faces))
+
+
+def drawn_matrix(placed: Placement, drawing: Drawing) -> FloatArray:
+    """The (4, 4) transform of a piece with the scale of the drawing about its fixed point."""
+    scale = np.diag([*drawing.scale, 1.0])
+    fixed = np.eye(4)
+    fixed[:3, 3] = drawing.fixed_mm
+    back = np.eye(4)
+    back[:3, 3] = -np.asarray(drawing.fixed_mm)
+    return np.asarray(fixed @ scale @ back @ placed.matrix)
+
+
+def _drawn_mesh(plan: WeekPlan, placed: Placement, drawing: Drawing) -> tuple[str, Mesh]:
+    """The mesh that the transform acts on: offset along chamber axes, so one for each part and turn."""
+    mesh = plan.parts[placed.part_key].mesh
+    if drawing.offset_mm == (0.0, 0.0, 0.0):
+        return placed.part_key, mesh
+    turn = np.asarray(placed.rotation)
+    moved = offset_mesh(Mesh(mesh.vertices @ turn.T, mesh.faces), drawing.offset_mm)
+    turned = ",".join(f"{v:.6f}" for v in turn.ravel())
+    return f"{placed.part_key} {turned}", Mesh(moved.vertices @ turn, mesh.faces)

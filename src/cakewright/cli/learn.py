@@ -1,4 +1,4 @@
-"""`cakewright log` and `cakewright probe`: what really happened teaches the next plan."""
+"""`cakewright log`, `probe` and `shrink`: what really happened teaches the next plan."""
 
 from __future__ import annotations
 
@@ -91,11 +91,50 @@ def probe(
     console.print(f"This reading is {speed.gaps_c[-1]:+.1f} °C off what is now expected.")
 
 
+def shrink(
+    file: Annotated[Path, typer.Argument(help="Measured lengths (CSV): axis,wanted,measured[,hole][,x,y,z].")],
+    build: Annotated[str, typer.Option("--build", help="The build the pieces came from, such as B2.")],
+    db: Db = DEFAULT,
+    plan: Plan = None,
+) -> None:
+    """Measured lengths: what scale and offset the machine's files should have next.
+
+    Lengths as ordered and as measured cold; the plan knows how they were drawn. Nothing is changed: write the
+    proposal into the cell file when you agree.
+    """
+    from cakewright.app.learn_shrink import propose_shrink
+    from cakewright.app.serve import check_database
+    from cakewright.cli.screen import console
+    from cakewright.formats.lengths_csv import read_lengths
+    from cakewright.store import open_store
+
+    lengths = read_lengths(file)
+    check_database(db)
+    with open_store(db) as store:
+        found = propose_shrink(store.load_plan(plan), build, lengths)
+    console.print(f"{found.machine}, from {len(lengths)} lengths:", style="bold", markup=False)
+    for a in found.axes:
+        console.print(
+            f"  {a.axis}: comes out as {a.fit.scale:.5f} x drawn {a.fit.offset_mm:+.3f} mm "
+            f"(± {a.fit.scale_error:.5f}, ± {a.fit.offset_error_mm:.3f} mm); worst length {a.left_mm:+.3f} mm off",
+            markup=False,
+        )
+        console.print(
+            f"     scale {a.old_scale:.5f} -> {a.scale:.5f}, offset per face {a.old_offset_mm:+.3f} -> "
+            f"{a.offset_mm:+.3f} mm",
+            markup=False,
+        )
+    if found.by_place:
+        console.print(f"  {found.by_place}", markup=False)
+    console.print("For the cell file: export_scale and export_offset_mm of this machine. Nothing was changed.")
+
+
 _WORDS = {"fixed": "warm-up and end", "recoat": "recoat", "hatch": "hatching", "outline": "outlines"}
 
 
 def register(cli: typer.Typer) -> None:
-    """Hang both commands into the program."""
+    """Hang the commands into the program."""
     panel = "What really happened"
     cli.command("log", rich_help_panel=panel)(log)
     cli.command("probe", rich_help_panel=panel)(probe)
+    cli.command("shrink", rich_help_panel=panel)(shrink)

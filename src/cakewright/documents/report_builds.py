@@ -23,6 +23,7 @@ from cakewright.documents.words import charge, count, duration, kg, listed, mome
 from cakewright.findings import Finding
 from cakewright.model.build import Build, PowderNeed
 from cakewright.model.plan import WeekPlan
+from cakewright.physics.drawing import drawing_of
 
 _CORNER_PX, _TOP_PX = 820, 560
 
@@ -114,7 +115,13 @@ def _facts(plan: WeekPlan, build: Build, hours: BuildHours) -> tuple[tuple[str, 
         ("height", f"{build.nest.height_mm:.0f} mm, {count(build.profile.layers, 'layer')}"),
         ("packing density", percent(build.nest.density, 1)),
         ("pieces", f"{build.pieces} of {count(len(build.lines), 'line')}"),
+        ("in the build file", _drawn(plan, build)),
     )
+
+
+def _drawn(plan: WeekPlan, build: Build) -> str:
+    """How the pieces stand in the build file: as ordered, or scaled for the machine."""
+    return drawing_of(plan.cell.machine(build.machine), plan.cell.chamber_type(build.chamber_type)).words
 
 
 def _cuts(build: Build) -> tuple[tuple[str, str], ...]:

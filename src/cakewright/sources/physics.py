@@ -353,6 +353,15 @@ MOMENTS_KEPT = Reference(
 )
 ZONES = Reference("physics.zones", 8, "zones along each side", Status.DEFAULT, "chosen by us")
 
+# --- drawing for the machine ---------------------------------------------------------------------------
+OFFSET_REACH = Reference(
+    "physics.offset_reach",
+    3.0,
+    "times the offset",
+    Status.DEFAULT,
+    "chosen by us: a needle-sharp corner must not grow a spike",
+)
+
 # --- energy ------------------------------------------------------------------------------------------
 ENERGY_LOWEST = Reference(
     "physics.energy_lowest",

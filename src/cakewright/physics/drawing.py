@@ -1,0 +1,119 @@
+"""Drawing pieces for the machine: scale and offset per axis so that they measure as ordered when cold.
+
+drawn = scale x (wanted + 2 offset) for an outer length, scale x (wanted - 2 offset) for a hole: `offset` moves
+every face outwards (below 0: inwards, against a beam that builds too thick), then everything grows by `scale`.
+With measured = s x drawn + 2 d (quality.calibrate): scale = 1 / s, offset = -d.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from cakewright.errors import InputError
+from cakewright.model.cell import ChamberType, Machine
+from cakewright.model.mesh import FloatArray, IntArray, Mesh
+from cakewright.sources import physics as numbers
+
+_FLAT = 0.05  # share of the largest direction below which the faces round a corner count as parallel
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """Scale and outward offset (mm per face) along chamber x, y, z; `fixed_mm` is the point that scaling leaves."""
+
+    scale: tuple[float, float, float] = (1.0, 1.0, 1.0)
+    offset_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    fixed_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
+
+    def __post_init__(self) -> None:
+        """Scales must be above zero."""
+        if min(self.scale) <= 0:
+            raise InputError(f"scale {self.scale}", remedy="scales must be above zero")
+
+    @property
+    def changes_something(self) -> bool:
+        """False when pieces are written as they are."""
+        return self.scale != (1.0, 1.0, 1.0) or self.offset_mm != (0.0, 0.0, 0.0)
+
+    def drawn(self, wanted_mm: float, axis: int, *, is_hole: bool = False) -> float:
+        """Length in the build file for a length wanted when cold; in a hole the faces move the other way."""
+        outward = -self.offset_mm[axis] if is_hole else self.offset_mm[axis]
+        return self.scale[axis] * (wanted_mm + 2 * outward)
+
+    def wanted(self, drawn_mm: float, axis: int, *, is_hole: bool = False) -> float:
+        """The length that a drawn one stands for: the inverse of `drawn`, for whoever measures."""
+        outward = -self.offset_mm[axis] if is_hole else self.offset_mm[axis]
+        return drawn_mm / self.scale[axis] - 2 * outward
+
+    def placed(self, mesh: Mesh) -> Mesh:
+        """A mesh in chamber coordinates as it goes into the build file."""
+        moved = offset_mesh(mesh, self.offset_mm)
+        fixed = np.asarray(self.fixed_mm)
+        return Mesh(fixed + (moved.vertices - fixed) * np.asarray(self.scale), moved.faces)
+
+    @property
+    def words(self) -> str:
+        """What was done, for the notes in the file and the report."""
+        if not self.changes_something:
+            return "as ordered, not scaled"
+        sx, sy, sz = self.scale
+        ox, oy, oz = self.offset_mm
+        scaled = f"drawn larger by x {sx:g}, y {sy:g}, z {sz:g}"
+        return (
+            scaled if self.offset_mm == (0.0, 0.0, 0.0) else f"{scaled}; faces moved by {ox:g}, {oy:g}, {oz:g} mm first"
+        )
+
+
+def drawing_of(machine: Machine, chamber: ChamberType) -> Drawing:
+    """The drawing that a machine asks for in the cell file; scaled from the front left corner of the free space."""
+    corner = (chamber.wall_margin_mm, chamber.wall_margin_mm, 0.0)
+    return Drawing(machine.export_scale, machine.export_offset_mm, corner)
+
+
+def offset_mesh(mesh: Mesh, offset_mm: tuple[float, float, float]) -> Mesh:
+    """The mesh with every face moved along its outward normal n by sum of n_i² offset_i.
+
+    Each corner goes where its moved faces meet (least squares over the faces round it), so edges stay sharp
+    and flats stay flat. Meant for offsets far below the thinnest wall; a corner never moves further than
+    `physics.offset_reach` times the largest offset.
+    """
+    if offset_mm == (0.0, 0.0, 0.0):
+        return mesh
+    corners = mesh.vertices[mesh.faces]
+    cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    double_area = np.linalg.norm(cross, axis=1)
+    sound = double_area > 0
+    normal = np.zeros_like(cross)
+    normal[sound] = cross[sound] / double_area[sound, None]
+    away = (normal**2) @ np.asarray(offset_mm)
+    shift = _meeting_points(mesh.faces, normal, away, _angles(corners) * sound[:, None], len(mesh.vertices))
+    limit = numbers.OFFSET_REACH.value * float(np.abs(offset_mm).max())
+    length = np.linalg.norm(shift, axis=1)
+    shift *= np.minimum(1.0, limit / np.maximum(length, 1e-30))[:, None]
+    return Mesh(mesh.vertices + shift, mesh.faces)
+
+
+def _angles(corners: FloatArray) -> FloatArray:
+    """Inner angles of triangles, (n, 3): how much a face weighs at each of its corners."""
+    out = []
+    for i in range(3):
+        a, b = corners[:, (i + 1) % 3] - corners[:, i], corners[:, (i + 2) % 3] - corners[:, i]
+        lengths = np.linalg.norm(a, axis=1) * np.linalg.norm(b, axis=1)
+        cosine = np.einsum("ij,ij->i", a, b) / np.where(lengths > 0, lengths, 1.0)
+        out.append(np.arccos(np.clip(cosine, -1.0, 1.0)))
+    return np.stack(out, axis=1)
+
+
+def _meeting_points(faces: IntArray, normal: FloatArray, away: FloatArray, weight: FloatArray, n: int) -> FloatArray:
+    """For each vertex the shift x that fits n_f · x = away_f best over its faces f, shortest where free, (n, 3)."""
+    matrix, right = np.zeros((n, 3, 3)), np.zeros((n, 3))
+    outer = normal[:, :, None] * normal[:, None, :]
+    for i in range(3):
+        np.add.at(matrix, faces[:, i], weight[:, i, None, None] * outer)
+        np.add.at(right, faces[:, i], (weight[:, i] * away)[:, None] * normal)
+    values, vectors = np.linalg.eigh(matrix)
+    keep = values > _FLAT * values[:, -1:]
+    inverse = np.where(keep, 1.0 / np.where(keep, values, 1.0), 0.0)
+    return np.asarray(np.einsum("nij,nj,nkj,nk->ni", vectors, inverse, vectors, right))

@@ -1,0 +1,74 @@
+"""Build files carry the scale and offset of their machine, and say so."""
+
+import zipfile
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from cakewright.app.build_files import drawing_for, merged_mesh, write_build_files
+from cakewright.app.plan_build import nest_space
+from cakewright.formats.mesh_file import read_mesh
+from tests.documents.world import week
+
+
+def scaled_week(scale=(1.03, 1.03, 1.02), offset=(-0.07, -0.07, -0.05)):
+    """The invented week on a machine whose files must be drawn larger."""
+    plan = week()
+    machine = replace(plan.cell.machines[0], export_scale=scale, export_offset_mm=offset)
+    return replace(plan, cell=replace(plan.cell, machines=(machine,)))
+
+
+def test_pieces_in_the_file_are_drawn_larger(tmp_path):
+    """Each piece of the STL and of the 3MF has its wanted size, offset and scaled along the chamber axes."""
+    plan = scaled_week()
+    build, d = plan.builds[0], drawing_for(scaled_week(), week().builds[0])
+    threemf, stl = write_build_files(plan, build, tmp_path)
+    merged = merged_mesh(plan, build)
+    first = build.nest.placements[0]
+    mesh = plan.parts[first.part_key].mesh.placed(first.rotation, first.translation)
+    drawn = merged.vertices[: len(mesh.vertices)]
+    size = drawn.max(axis=0) - drawn.min(axis=0)
+    np.testing.assert_allclose(size, [d.drawn(w, axis) for axis, w in enumerate(mesh.size_mm)], atol=1e-6)
+    back = read_mesh(stl)[0].mesh
+    np.testing.assert_allclose(back.box_mm, merged.box_mm, atol=1e-3)
+    text = zipfile.ZipFile(threemf).read("3D/3dmodel.model").decode()
+    assert "drawn larger by x 1.03, y 1.03, z 1.02; faces moved by -0.07, -0.07, -0.05 mm first" in text
+
+
+def test_three_mf_and_stl_show_the_same_bodies(tmp_path):
+    """The reference reader of the standard puts every vertex where the merged mesh has it."""
+    lib3mf = pytest.importorskip("lib3mf")
+    plan = scaled_week()
+    threemf, _ = write_build_files(plan, plan.builds[0], tmp_path)
+    model = lib3mf.get_wrapper().CreateModel()
+    model.QueryReader("3mf").ReadFromFile(str(threemf))
+    model.GetBuildItems()
+    low, high = np.full(3, np.inf), np.full(3, -np.inf)
+    items = model.GetBuildItems()
+    while items.MoveNext():
+        box = items.GetCurrent().GetObjectResource()
+        matrix = np.array(items.GetCurrent().GetObjectTransform().Fields).reshape(4, 3)
+        mesh = box.GetComponent(0).GetObjectResource()
+        points = np.array([list(v.Coordinates) for v in mesh.GetVertices()]) @ matrix[:3] + matrix[3]
+        low, high = np.minimum(low, points.min(axis=0)), np.maximum(high, points.max(axis=0))
+    np.testing.assert_allclose([low, high], merged_mesh(plan, plan.builds[0]).box_mm, atol=1e-3)
+
+
+def test_without_scale_the_file_holds_the_pieces_as_they_are(tmp_path):
+    """Nothing asked: one mesh for each part, and the note says so."""
+    threemf, _ = write_build_files(week(), week().builds[0], tmp_path)
+    text = zipfile.ZipFile(threemf).read("3D/3dmodel.model").decode()
+    assert "Pieces as ordered, not scaled." in text
+
+
+def test_what_fits_the_nest_fits_the_chamber_when_drawn_larger():
+    """The nest's room is smaller by the scale: its far corner comes to lie on the wall margin and below the lid."""
+    plan = scaled_week(offset=(0.0, 0.0, 0.0))
+    chamber, machine = plan.cell.chamber_types[0], plan.cell.machines[0]
+    space = nest_space(chamber, machine)
+    far = np.array([space.x_mm - space.wall_margin_mm, space.y_mm - space.wall_margin_mm, space.height_mm])
+    d = drawing_for(plan, plan.builds[0])
+    drawn = np.array(d.fixed_mm) + (far - d.fixed_mm) * np.array(d.scale)
+    margin = chamber.wall_margin_mm
+    np.testing.assert_allclose(drawn, [chamber.x_mm - margin, chamber.y_mm - margin, chamber.usable_height_mm])
