@@ -76,3 +76,19 @@ SAMPLES = Reference("wishes.samples", 48.0, "points", Status.DEFAULT, _OURS, "po
 ARRANGE_STEPS = Reference(
     "wishes.arrange_steps", 300.0, "steps", Status.DEFAULT, _OURS, "when the caller gives no stop rule"
 )
+SPLIT_PRICE = Reference(
+    "wishes.split_price",
+    30.0,
+    "mm of height",
+    Status.DEFAULT,
+    "chosen here",
+    "what may be spent to keep the pieces of a line in one build",
+)
+TALLER = Reference(
+    "wishes.taller",
+    3.0,
+    "times the height",
+    Status.DEFAULT,
+    "chosen here",
+    "chambers so much taller are tried to say how much higher one would have to be",
+)
