@@ -1,0 +1,181 @@
+"""Accept a way out after a stop: nest what is missing, put it on the calendar, keep it as a new plan version."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from cakewright.app.effort import Effort
+from cakewright.app.failure_desk import AGAIN, FailureDesk, Recovery, stopped_plan
+from cakewright.app.plan_build import Batch, compute_build, left_out_pieces, nest_batch
+from cakewright.app.plan_costs import plan_costs
+from cakewright.app.replan import accept, jobs_of, replan
+from cakewright.app.stop_build import AfterStop, PieceFate
+from cakewright.errors import DoesNotFitError, InputError
+from cakewright.model.build import Build, LayerProfile, PrintTime, Removal
+from cakewright.model.plan import WeekPlan
+from cakewright.nesting.task import NestPiece
+from cakewright.parts.orient import candidate_rotations
+from cakewright.sources.promise import REACTION_MIN
+from cakewright.store import Store
+
+GONE = {PieceFate.HALF, PieceFate.NOT_BEGUN}
+
+
+@dataclass(frozen=True, slots=True)
+class Accepted:
+    """What was kept: the new plan version, the stop's number, the build that makes the missing pieces ('' for none)."""
+
+    plan: int
+    stop: int
+    remake: str
+
+
+def accept_recovery(
+    store: Store,
+    plan: WeekPlan,
+    desk: FailureDesk,
+    key: str,
+    *,
+    effort: Effort,
+    by: str,
+    at: datetime,
+    note: str = "",
+    clock: Callable[[], datetime] | None = None,
+) -> Accepted:
+    """Carry out the way out `key` of a failure desk and keep the plan it leads to.
+
+    Missing pieces keep their line and its due day. Nothing is kept when they do not nest: DoesNotFitError says so.
+    """
+    way = next((r for r in desk.recoveries if r.key == key), None)
+    if way is None:
+        known = ", ".join(r.key for r in desk.recoveries)
+        raise InputError(f"there is no way out {key!r}", remedy=f"use one of: {known}", where="recovery")
+    made, remake = recovered_plan(plan, desk, way, effort)
+    version = accept(store, made, by=by, at=clock() if clock else at)
+    after = desk.after
+    number = store.schedule.note_stop(
+        plan=plan.version, build=after.build, layer=after.layer, cause=desk.cause.value, margin_mm=after.margin_mm,
+        stopped=desk.at, recovery=way.title, new_plan=version, at=at, by=by, note=note,
+    )  # fmt: skip
+    return Accepted(version, number, remake)
+
+
+def recovered_plan(plan: WeekPlan, desk: FailureDesk, way: Recovery, effort: Effort) -> tuple[WeekPlan, str]:
+    """The plan after a way out, really nested and dated but not kept, and the build that makes the missing pieces."""
+    old = plan.build(desk.after.build)
+    builds = [_what_is_left(b, desk.after, desk.cause.value) if b.key == old.key else b for b in plan.builds]
+    remake = ""
+    missing = _missing_pieces(old, desk.after)
+    if way.key.startswith("again-") and missing:
+        remake = _free_key(plan, old.key + AGAIN)
+        reason = f"makes again what is missing after {old.key} stopped: {desk.cause}"
+        builds.append(_nested(plan, remake, old.machine, missing, reason, effort))
+    elif way.key.startswith("with-") and missing:
+        remake = way.key.removeprefix("with-")
+        host = plan.build(remake)
+        pieces = [*(NestPiece(p.piece, p.part_key, p.line) for p in host.nest.placements), *missing]
+        reason = f"{host.reason}; takes what is missing after {old.key} stopped"
+        grown = _nested(plan, remake, host.machine, pieces, reason, effort)
+        builds = [grown if b.key == remake else b for b in builds]
+    lines = [plan.line(n) for n in sorted({n for b in builds for n in b.lines})]
+    costs = plan_costs(builds, lines, plan.parts, plan.part_of_line, plan.cell)
+    changed = replace(plan, builds=tuple(builds), costs=costs)
+    return _dated(plan, changed, desk, way, remake), remake
+
+
+def _dated(plan: WeekPlan, changed: WeekPlan, desk: FailureDesk, way: Recovery, remake: str) -> WeekPlan:
+    """Dates around the stopped cake and the nested remake."""
+    stopped = stopped_plan(plan, plan.build(desk.after.build), desk.after, desk.at)
+    jobs, wishes, _ = jobs_of(changed)
+    release = desk.at + timedelta(minutes=REACTION_MIN.value)
+    if way.key == "again-last":
+        loads = [t.start for t in plan.schedule.tasks if t.kind.name == "LOAD" and t.start > desk.at]
+        release = max([release, *(start + timedelta(minutes=1) for start in loads)])
+    jobs = [replace(j, release=max(j.release, release)) if j.key == remake else j for j in jobs]
+    start = replace(stopped, builds=changed.builds, costs=changed.costs)
+    return replan(start, desk.at, work=(jobs, wishes), against=plan).plan
+
+
+def _missing_pieces(build: Build, after: AfterStop) -> list[NestPiece]:
+    fate = {piece: f for piece, _, f in after.fates}
+    return [NestPiece(p.piece + AGAIN, p.part_key, p.line) for p in build.nest.placements if fate[p.piece] in GONE]
+
+
+def _nested(plan: WeekPlan, key: str, machine: str, pieces: list[NestPiece], reason: str, effort: Effort) -> Build:
+    the_machine = plan.cell.machine(machine)
+    lines = sorted({p.line for p in pieces})
+    batch = Batch(key, the_machine, tuple(pieces), reason, tuple((n, reason) for n in lines))
+    parts = {p.part_key: plan.parts[p.part_key] for p in pieces}
+    rotations = {k: candidate_rotations(part.mesh, part.orientation, plan.seed) for k, part in parts.items()}
+    placed = nest_batch(batch, parts, rotations, plan.cell, stop=effort.nest(), seed=plan.seed)
+    left = left_out_pieces(batch, placed)
+    if left:
+        raise DoesNotFitError(
+            f"{len(left)} of {len(pieces)} pieces find no place in {key}: {left[0][1].reason}",
+            remedy="nothing was changed; choose another way out",
+        )
+    return compute_build(batch, placed, parts, [plan.line(n) for n in lines], plan.cell)
+
+
+def _free_key(plan: WeekPlan, wanted: str) -> str:
+    taken = {b.key for b in plan.builds}
+    while wanted in taken:
+        wanted += AGAIN
+    return wanted
+
+
+def _what_is_left(build: Build, after: AfterStop, cause: str) -> Build:
+    """The stopped build as it lies in its chamber: whole pieces only, as high as it came; scrap is in the notes.
+
+    A stop before anything is whole leaves the build as it was planned: there is a cake to cool and to clear away.
+    """
+    fate = {piece: f for piece, _, f in after.fates}
+    whole = tuple(p for p in build.nest.placements if fate[p.piece] not in GONE)
+    note = f"stopped after layer {after.layer}: {cause}; {after.count(PieceFate.HALF)} half-made pieces are scrap"
+    if not whole:
+        return replace(build, nest=replace(build.nest, notes=(*build.nest.notes, note)), reason=note)
+    names = {p.piece for p in whole}
+    share = min(1.0, after.at_mm / max(build.nest.height_mm, 1e-9))
+    lines = tuple(n for n in build.lines if any(p.line == n for p in whole))
+    early, likely, late = (s * share for s in build.cooling.opening_s)
+    return replace(
+        build,
+        lines=lines,
+        nest=replace(build.nest, placements=whole, height_mm=after.at_mm, notes=(*build.nest.notes, note)),
+        removal=_only(build.removal, names),
+        profile=_cut_profile(build.profile, after.layer),
+        print_time=_cut_time(build.print_time, after.layer),
+        cooling=replace(build.cooling, opening_s=(early, likely, late)),
+        reason=note,
+        line_reasons=tuple(r for r in build.line_reasons if r[0] in lines),
+        heat=None,
+    )
+
+
+def _only(removal: Removal, names: set[str]) -> Removal:
+    stuck = (tuple(p for p in group if p in names) for group in removal.stuck)
+    hooked = ((p, tuple(w for w in waits if w in names)) for p, waits in removal.hooked if p in names)
+    return Removal(
+        tuple(p for p in removal.order if p in names),
+        tuple(group for group in stuck if len(group) > 1),
+        tuple((p, waits) for p, waits in hooked if waits),
+    )
+
+
+def _cut_profile(profile: LayerProfile, layer: int) -> LayerProfile:
+    area, contour, outlines = profile.area_mm2[:layer], profile.contour_mm[:layer], profile.outlines[:layer]
+    return LayerProfile(profile.layer_mm, area, contour, outlines)
+
+
+def _cut_time(time: PrintTime, layer: int) -> PrintTime:
+    """Hours up to the stop; what is not by layer is shared out by the time of the layers."""
+    whole, done = float(time.layer_s.sum()), float(time.layer_s[:layer].sum())
+    share = done / whole if whole > 0 else 0.0
+    return replace(
+        time, recoat_s=time.recoat_s * share, scan_s=time.scan_s * share, waiting_s=time.waiting_s * share, end_s=0.0,
+        layer_s=np.array(time.layer_s[:layer]),
+    )  # fmt: skip
