@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +11,7 @@ from numpy.typing import NDArray
 from cakewright.compiled import kernel
 from cakewright.nesting.bank import Bank, Ints, Words
 from cakewright.nesting.bits import empty_space, lowest_place, mark, mark_all, shade
+from cakewright.nesting.lifts import Lifts, place_liftable
 
 
 @dataclass(eq=False)
@@ -95,6 +97,7 @@ class Workspace:
         self.taken = empty_space(bank)
         self.kept_free = kept_free
         self.everywhere = np.array([0, bank.grid[0], 0, bank.grid[1]], np.int64)
+        self._lifts: Lifts | None = None
 
     def reload(self, layout: Layout) -> None:
         """Mark exactly the pieces of `layout`."""
@@ -104,10 +107,20 @@ class Workspace:
             self.taken |= self.kept_free
 
     def insert(self, layout: Layout, order: Ints, floor: Ints | None = None, window: Ints | None = None) -> int:
-        """Add pieces to `layout` lowest first; returns how many found no place."""
+        """Add pieces lowest first, from where all can be lifted straight out; returns how many found no place."""
+        if self._lifts is None or len(self._lifts.above) != len(layout.part):
+            self._lifts = Lifts(self.bank, len(layout.part))
+        lifts = self._lifts
+        order = np.asarray(order, np.int64)
+        layout.pose[order] = -1
+        lifts.update(layout.pose, layout.at)
+        maps = lifts.maps
+        known: tuple[Any, ...] = (maps.at, maps.low, maps.top, lifts.reach)
+        return place_liftable(order, *self._place(layout, floor, window), *known)
+
+    def _place(self, layout: Layout, floor: Ints | None, window: Ints | None) -> tuple[Any, ...]:
         b = self.bank
-        return place_in_order(
-            np.asarray(order, np.int64),
+        return (
             layout.part,
             layout.pose,
             layout.at,
@@ -132,7 +145,7 @@ class Workspace:
         for i in order:
             self.reload(layout)
             shade(self.taken)
-            missing += self.insert(layout, np.array([i]))
+            missing += place_in_order(np.array([i], np.int64), *self._place(layout, None, None))
         return missing
 
 
