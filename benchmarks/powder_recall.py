@@ -1,20 +1,28 @@
-"""Recall over a generated history: from a lot to one million pieces and back, on SQLite.
+"""Recall over a generated history: from a lot to one million pieces and back, in the store's own tables.
 
 Prints a table: what, value, baseline in the same run, ratio. Baseline for the graph is the plain loop
-over movements with one dictionary of shares for each container. Usage: python benchmarks/powder_recall.py
+over movements with one dictionary of shares for each container; for the tables, the same question asked
+without their indexes. Usage: python benchmarks/powder_recall.py [pieces]
 """
 
 import random
 import resource
 import sqlite3
 import sys
+import tempfile
 import time
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 
+from cakewright.app.powder_books import look
+from cakewright.app.powder_recall import recall_lot
 from cakewright.powder.genealogy import trace
-from cakewright.powder.ledger import Container, ContainerKind, EntryKind, Ledger, Lot
+from cakewright.powder.ledger import OUTSIDE, Container, ContainerKind, EntryKind, Ledger, Lot
+from cakewright.store import open_store
 
-SEED, BUILDS, PIECES, LOTS, CANS, THRESHOLD = 1, 4000, 1_000_000, 160, 20, 0.005
+SEED, BUILDS, LOTS, CANS, THRESHOLD = 1, 4000, 160, 20, 0.005
+PIECES = int(sys.argv[1]) if len(sys.argv) > 1 else 1_000_000
+PER_PLAN, LINES, CUSTOMERS = 10, 100, 400  # builds and lines of a plan, customers in all
 START = datetime(2027, 1, 1, tzinfo=UTC)
 GREY = "PA12 grey"
 
@@ -78,21 +86,73 @@ def timed(work, repeat=5):
     return best, value
 
 
-def database(graph, rng: random.Random) -> sqlite3.Connection:
-    """Pieces, and for each build the shares by lot above 0.1 %."""
-    db = sqlite3.connect(":memory:")
-    db.execute("create table piece (piece integer primary key, line integer, build integer)")
-    db.execute("create table share (lot text, build integer, share real)")
+def fill(path: Path, ledger: Ledger, graph) -> None:
+    """Write plans, pieces, the whole ledger and the shares of every build straight into a database of the store."""
+    open_store(path).close()
+    rng = random.Random(SEED)
+    db = sqlite3.connect(path)
+    db.execute("pragma synchronous=off")
+    insert(db, "cell", ({"sha256": "c", "name": "bench", "description": "{}"},))
+    insert(db, "mesh", ({"sha256": "m", "vertex_count": 0, "face_count": 0, "vertices": b"", "faces": b""},))
+    plans = BUILDS // PER_PLAN
+    insert(db, "plan", ({"version": v, "cell_sha256": "c"} for v in range(1, plans + 1)))
+    insert(db, "part", ({"plan": v, "key": "p", "mesh_sha256": "m"} for v in range(1, plans + 1)))
+    insert(db, "order_line", ({"plan": v, "position": n, "line": n, "order_number": f"O-{v}-{n // 4}", "quantity": 1,
+                               "customer": f"customer {(v * 25 + n // 4) * 7919 % CUSTOMERS}", "part": f"part {n}"}
+                              for v in range(1, plans + 1) for n in range(LINES)))  # fmt: skip
+    keys = [(b // PER_PLAN + 1, f"B{b % PER_PLAN + 1}") for b in range(BUILDS)]
+    insert(db, "build", ({"plan": v, "position": i, "key": k} for i, (v, k) in enumerate(keys)))
     each = PIECES // BUILDS
-    db.executemany("insert into piece values (?, ?, ?)",
-                   ((k, rng.randrange(100_000), k // each) for k in range(PIECES)))  # fmt: skip
+    insert(db, "placement", ({"plan": v, "build": k, "position": n, "piece": f"{k}-{n}", "part_key": "p",
+                              "line": rng.randrange(LINES)} for v, k in keys for n in range(each)))  # fmt: skip
+    insert(db, "powder_lot", ({"key": x.key, "material": x.material, "supplier_lot": x.supplier_lot,
+                               "received": x.received.isoformat(), "certificate": "c"}
+                              for x in ledger.lots.values()))  # fmt: skip
+    of_build = {f"{letter}{b}": keys[b] for b in range(BUILDS) for letter in "MP"}
+    insert(db, "powder_container", ({"key": c.key, "kind": c.kind.value, "material": c.material, "lot": c.lot,
+                                     "plan": of_build.get(c.key, (None, None))[0], "capacity_g": None,
+                                     "build": of_build.get(c.key, (None, None))[1], "may_owe": c.kind in OUTSIDE}
+                                    for c in ledger.containers.values()))  # fmt: skip
+    insert(db, "powder_entry", ({"number": e.number, "at": e.at.strftime("%Y-%m-%d %H:%M:%S.%f"), "kind": e.kind.value,
+                                 "source": e.source, "target": e.target, "grams": e.grams, "who": e.who,
+                                 "exposures": e.exposures, "dose_h": e.dose_h, "corrects": None}
+                                for e in ledger.entries))  # fmt: skip
     shares = graph.compositions([f"P{b}" for b in range(BUILDS)])
-    rows = [(graph.origins[j], b, float(shares[b, j])) for b, j in zip(*(shares >= 0.001).nonzero(), strict=True)]
-    db.executemany("insert into share values (?, ?, ?)", [(o, int(b), s) for o, b, s in rows])
-    db.execute("create index piece_build on piece (build, line)")
-    db.execute("create index share_lot on share (lot, share)")
-    db.execute("create index share_build on share (build)")
-    return db
+    insert(db, "powder_share", ({"origin": graph.origins[j], "plan": keys[b][0], "build": keys[b][1],
+                                 "share": float(shares[b, j])}
+                                for b, j in zip(*(shares >= 0.001).nonzero(), strict=True)))  # fmt: skip
+    db.execute("insert into powder_order select p.plan, p.build, l.order_number, l.customer, count(*) from placement p "
+               "join order_line l on l.plan = p.plan and l.line = p.line group by 1, 2, 3, 4")  # fmt: skip
+    db.execute("analyze")
+    db.commit()
+    db.close()
+
+
+def insert(db: sqlite3.Connection, table: str, rows) -> None:
+    """Rows as dictionaries; columns that must not be empty get a zero or nothing."""
+    columns = [(r[1], r[2], r[3]) for r in db.execute(f"pragma table_info({table})")]
+    dummy = {"TEXT": "", "VARCHAR(64)": "", "FLOAT": 0.0, "INTEGER": 0, "BOOLEAN": 0, "BLOB": b"",
+             "DATETIME": "2027-01-01 00:00:00.000000", "DATE": "2027-01-01"}  # fmt: skip
+    empty = {name: dummy[kind] if needed else None for name, kind, needed in columns}
+    names = ", ".join(f'"{name}"' for name, _, _ in columns)
+    marks = ", ".join("?" for _ in columns)
+    db.executemany(f"insert into {table} ({names}) values ({marks})",
+                   (tuple((empty | row).values()) for row in rows))  # fmt: skip
+
+
+def without_index(path: Path, lot: str):
+    """The same lines by the same join, with no index to help."""
+    db = sqlite3.connect(path)
+    query = """select s.plan, s.build, p.line, count(*), max(s.share) from placement p not indexed
+        join powder_share s not indexed on s.plan = p.plan and s.build = p.build
+        where s.origin = ? and s.share >= ? group by s.plan, s.build, p.line"""
+    rows = db.execute(query, (lot, THRESHOLD)).fetchall()
+    db.close()
+    return rows
+
+
+def peak_mb() -> float:
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
 def main() -> None:
@@ -107,28 +167,46 @@ def main() -> None:
     plain_s, walked = timed(lambda: plain(ledger, lot), 3)
     expected = {k for k, s in walked.items() if s >= THRESHOLD}
     assert set(hit) == expected, "recall differs from the plain walk"
-    db = database(graph, rng)
-    join = "from share s join piece p on p.build = s.build"
-    query = f"select p.piece, p.line, s.share {join} where s.lot = ? and s.share >= ?"
-    sql_s, rows = timed(lambda: db.execute(query, (lot, THRESHOLD)).fetchall())
-    count = f"select count(*), count(distinct p.line) {join} where s.lot = ? and s.share >= ?"
-    count_s, counted = timed(lambda: db.execute(count, (lot, THRESHOLD)).fetchone())
-    backward = f"select s.lot, s.share {join} where p.piece = ? order by s.share desc"
-    back_s, back = timed(lambda: db.execute(backward, (777_777,)).fetchall())
-    builds = {int(key[1:]) for key in hit if key[0] == "P"}
-    assert counted[0] == len(rows) == len(builds) * (PIECES // BUILDS), "SQL recall differs from the graph"
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    print(f"seed {SEED}, {len(ledger.entries)} entries, {BUILDS} builds, {PIECES} pieces, {LOTS} lots")
+    builds = sum(key[0] == "P" for key in hit)
+    print(f"seed {SEED}, {len(ledger.entries)} entries, {BUILDS} builds, {PIECES} pieces, {LOTS} lots, "
+          f"threshold {THRESHOLD:.1%}")  # fmt: skip
     print(f"python {sys.version.split()[0]}, SQLite {sqlite3.sqlite_version}")
     print("| what | value | baseline | ratio |\n|---|---|---|---|")
-    print(f"| book {len(ledger.entries)} entries | {booked:.2f} s | | |")
+    print(f"| book {len(ledger.entries)} entries in memory | {booked:.2f} s | | |")
     print(f"| build the graph | {trace_s:.3f} s | | |")
     solve = f"{recall_s * 1e3:.1f} ms | {plain_s * 1e3:.1f} ms plain walk | {plain_s / recall_s:.1f}"
     print(f"| lot -> containers, sparse solve | {solve} |")
-    print(f"| lot -> {len(rows)} pieces, rows fetched, SQLite | {sql_s * 1e3:.1f} ms | | |")
-    print(f"| lot -> count of pieces and lines, SQLite | {count_s * 1e3:.1f} ms | | |")
-    print(f"| piece -> {len(back)} lots above 0.1 %, SQLite | {back_s * 1e3:.2f} ms | | |")
-    print(f"| peak memory | {peak:.0f} MB | | |")
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "bench.sqlite"
+        fill(path, ledger, graph)
+        size = path.stat().st_size / 2**20
+        before = peak_mb()
+        with open_store(path) as store:
+            recall = store.powder.recall
+            first = time.perf_counter()
+            recall.orders(lot, THRESHOLD)
+            first = time.perf_counter() - first
+            orders_s, orders = timed(lambda: (recall.builds(lot, THRESHOLD), recall.orders(lot, THRESHOLD)))
+            scan_s, scanned = timed(lambda: without_index(path, lot), 1)
+            pieces = sum(order.pieces for order in orders[1])
+            assert pieces == builds * (PIECES // BUILDS) == sum(row[3] for row in scanned), "the answers differ"
+            said = f"{orders_s * 1e3:.0f} ms (first time {first * 1e3:.0f}) | {scan_s * 1e3:.0f} ms counting, no index"
+            print(f"| lot -> {pieces} pieces in {len(orders[0])} builds, {len(orders[1])} orders | {said} | "
+                  f"{scan_s / orders_s:.0f} |")  # fmt: skip
+            top_s, top = timed(lambda: recall.lines(lot, THRESHOLD, 20))
+            print(f"| the {len(top)} lines of the 20 builds with most of it | {top_s * 1e3:.0f} ms | | |")
+            all_s, listed = timed(lambda: sum(1 for _ in recall.pieces(lot, THRESHOLD)), 1)
+            print(f"| every single one of the {listed} pieces, as the file has them | {all_s * 1e3:.0f} ms | | |")
+            back_s, back = timed(lambda: recall.lots_of_piece(BUILDS // PER_PLAN // 2, "B3-7"))
+            print(f"| piece -> {len(back)} lots | {back_s * 1e3:.2f} ms | | |")
+            order_s, rows = timed(lambda: recall.lots_of_order(f"O-{BUILDS // PER_PLAN // 2}-7"))
+            print(f"| order -> {len(rows)} shares | {order_s * 1e3:.1f} ms | | |")
+            read_s, _ = timed(lambda: look(store).graph, 1)
+            print(f"| read and trace the whole ledger (once, then kept) | {read_s:.2f} s | | |")
+            whole_s, found = timed(lambda: recall_lot(store, lot, THRESHOLD), 3)
+            print(f"| the recall page: cans, lines, {len(found.customers)} customers | {whole_s * 1e3:.0f} ms | | |")
+        print(f"| database | {size:.0f} MB | | |")
+        print(f"| peak memory: making it, asking it | {before:.0f} MB, {peak_mb():.0f} MB | | |")
 
 
 if __name__ == "__main__":

@@ -23,6 +23,7 @@ from cakewright.app.powder_deeds import (
     sieve,
     weigh_in,
 )
+from cakewright.app.powder_recall import recall_lot
 from cakewright.app.powder_rules import BlendMode
 from cakewright.errors import InputError
 from cakewright.powder.ledger import ContainerKind
@@ -127,6 +128,9 @@ def test_recall_from_lot_to_customers_and_back(store, plan):
     assert len(pieces) == sum(expected.values())
     assert store.powder.recall.lots_of_piece(1, pieces[0].piece) == pytest.approx(shares)
     assert store.powder.recall.lines(lot, shares[lot] + 0.01) == ()
+    found = recall_lot(store, lot, 0.01)
+    assert (found.pieces, sum(order.pieces for order in found.orders)) == (len(pieces), len(pieces))
+    assert {who for who, _, _ in found.customers} == {plan.line(n).customer for n in expected}
     order = plan.line(lines[0].line).order
     assert {row[3] for row in store.powder.recall.lots_of_order(order)} == set(shares)
 

@@ -12,7 +12,7 @@ from cakewright.errors import InputError
 from cakewright.powder.checks import need_fraction
 from cakewright.sources.powder import RECALL_THRESHOLD, SHARE_KEPT
 from cakewright.store import Store
-from cakewright.store.powder_recall import RecalledLine
+from cakewright.store.powder_recall import RecalledBuild, RecalledLine, RecalledOrder
 
 COLUMNS = ("lot", "plan", "build", "piece", "line", "order", "customer", "part", "revision", "share")
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
@@ -40,26 +40,22 @@ class Recall:
     lot: str
     threshold: float
     cans: tuple[RecalledCan, ...]
-    lines: tuple[RecalledLine, ...]
+    builds: tuple[RecalledBuild, ...]
+    orders: tuple[RecalledOrder, ...]
 
     @property
     def pieces(self) -> int:
-        """Pieces over all lines."""
-        return sum(line.pieces for line in self.lines)
-
-    @property
-    def builds(self) -> tuple[tuple[int, str, float], ...]:
-        """(plan, build, share), most first."""
-        return tuple(dict.fromkeys((line.plan, line.build, line.share) for line in self.lines))
+        """Pieces over all builds."""
+        return sum(build.pieces for build in self.builds)
 
     @property
     def customers(self) -> tuple[tuple[str, int, tuple[str, ...]], ...]:
         """(customer, pieces, orders), most pieces first."""
         pieces: dict[str, int] = {}
-        orders: dict[str, dict[str, None]] = {}
-        for line in self.lines:
-            pieces[line.customer] = pieces.get(line.customer, 0) + line.pieces
-            orders.setdefault(line.customer, {})[line.order] = None
+        orders: dict[str, list[str]] = {}
+        for order in self.orders:
+            pieces[order.customer] = pieces.get(order.customer, 0) + order.pieces
+            orders.setdefault(order.customer, []).append(order.order)
         ranked = sorted(pieces, key=lambda who: (-pieces[who], who))
         return tuple((who, pieces[who], tuple(orders[who])) for who in ranked)
 
@@ -84,13 +80,19 @@ def recall_lot(store: Store, lot: str, threshold: float = RECALL_THRESHOLD.value
         for can, share in view.graph.recall(key, threshold).items()
         if view.ledger.containers[can].kind in ON_THE_SHELF and view.ledger.kg(can) > 0
     ]
-    return Recall(key, threshold, tuple(cans), store.powder.recall.lines(key, threshold))
+    asked = store.powder.recall
+    return Recall(key, threshold, tuple(cans), asked.builds(key, threshold), asked.orders(key, threshold))
+
+
+def recalled_lines(store: Store, found: Recall, builds: int = 20) -> tuple[RecalledLine, ...]:
+    """Lines of the builds with the largest shares of a recall."""
+    return store.powder.recall.lines(found.lot, found.threshold, builds)
 
 
 def recall_csv(store: Store, lot: str, threshold: float = RECALL_THRESHOLD.value) -> Iterator[str]:
     """The single pieces of a recall as CSV text, row by row, with customer and order."""
     found = recall_lot(store, lot, threshold)
-    about = {(line.plan, line.line): line for line in found.lines}
+    about = {(line.plan, line.line): line for line in store.powder.recall.lines(found.lot, threshold)}
     yield _row(COLUMNS)
     for piece in store.powder.recall.pieces(found.lot, threshold):
         line = about[piece.plan, piece.line]

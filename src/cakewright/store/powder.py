@@ -13,6 +13,7 @@ from sqlalchemy import Connection, Engine, delete, func, insert, select
 
 from cakewright.errors import InputError
 from cakewright.powder.ledger import OUTSIDE, Container, ContainerKind, Entry, EntryKind, Ledger, Lot
+from cakewright.store import schema
 from cakewright.store import schema_powder as tables
 from cakewright.store.engine import reading, writing
 from cakewright.store.powder_recall import RecallTables
@@ -160,6 +161,19 @@ class Booking:
         rows = [{"origin": o, "plan": plan, "build": build, "share": s} for o, s in shares.items()]
         if rows:
             self._link.execute(insert(table), rows)
+        self._count_orders(plan, build)
+
+    def _count_orders(self, plan: int, build: str) -> None:
+        """For whom the pieces of a build are; counted again whenever its shares are."""
+        place, line, going = schema.placement.c, schema.order_line.c, tables.order
+        self._link.execute(delete(going).where((going.c.plan == plan) & (going.c.build == build)))
+        counted = (
+            select(place.plan, place.build, line.order_number, line.customer, func.count())
+            .join(schema.order_line, (line.plan == place.plan) & (line.line == place.line))
+            .where((place.plan == plan) & (place.build == build))
+            .group_by(place.plan, place.build, line.order_number, line.customer)
+        )
+        self._link.execute(insert(going).from_select([column.name for column in going.columns], counted))
 
     def _keep(self, entry: Entry) -> Entry:
         row = {name: getattr(entry, name) for name in Entry.__dataclass_fields__}

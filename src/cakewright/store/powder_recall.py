@@ -15,6 +15,27 @@ CHUNK = 10_000
 
 
 @dataclass(frozen=True, slots=True)
+class RecalledBuild:
+    """A printed build whose pieces hold `share` of the lot."""
+
+    plan: int
+    build: str
+    share: float
+    pieces: int
+
+
+@dataclass(frozen=True, slots=True)
+class RecalledOrder:
+    """Pieces for one order of one customer; `share` is the largest among its builds."""
+
+    order: str
+    customer: str
+    pieces: int
+    builds: int
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
 class RecalledLine:
     """Pieces of one order line in one build that hold `share` of the lot."""
 
@@ -46,9 +67,42 @@ class RecallTables:
     def __init__(self, engine: Engine) -> None:
         self._engine = engine
 
-    def lines(self, origin: str, threshold: float) -> tuple[RecalledLine, ...]:
-        """Every line with pieces that hold at least `threshold` (share) of an origin, most first."""
-        counted = _hit(origin, threshold).subquery()
+    def builds(self, origin: str, threshold: float) -> tuple[RecalledBuild, ...]:
+        """Every printed build whose pieces hold at least `threshold` (share) of an origin, most first."""
+        share, going = tables.share.c, tables.order.c
+        query = (
+            select(share.plan, share.build, share.share, func.sum(going.pieces).label("pieces"))
+            .join(tables.order, (going.plan == share.plan) & (going.build == share.build))
+            .where((share.origin == origin) & (share.share >= threshold))
+            .group_by(share.plan, share.build)
+            .order_by(share.share.desc(), share.plan, share.build)
+        )
+        with reading(self._engine) as link:
+            return tuple(RecalledBuild(r.plan, r.build, r.share, r.pieces) for r in link.execute(query))
+
+    def orders(self, origin: str, threshold: float) -> tuple[RecalledOrder, ...]:
+        """Every order with pieces that hold as much, by customer."""
+        share, going = tables.share.c, tables.order.c
+        query = (
+            select(
+                going.order_number, going.customer, func.sum(going.pieces).label("pieces"),
+                func.count().label("builds"), func.max(share.share).label("share"),
+            )
+            .join(tables.order, (going.plan == share.plan) & (going.build == share.build))
+            .where((share.origin == origin) & (share.share >= threshold))
+            .group_by(going.customer, going.order_number)
+            .order_by(going.customer, going.order_number)
+        )  # fmt: skip
+        with reading(self._engine) as link:
+            return tuple(RecalledOrder(r.order_number, r.customer, r.pieces, r.builds, r.share)
+                         for r in link.execute(query))  # fmt: skip
+
+    def lines(self, origin: str, threshold: float, most: int | None = None) -> tuple[RecalledLine, ...]:
+        """Every line with pieces that hold at least `threshold` (share) of an origin, most first.
+
+        `most`: only those of the `most` builds with the largest shares.
+        """
+        counted = _hit(origin, threshold, most).subquery()
         line = schema.order_line.c
         query = (
             select(counted, line.order_number, line.customer, line.part, line.revision)
@@ -105,11 +159,13 @@ class RecallTables:
             return tuple((r.plan, r.build, r.line, r.origin, r.share) for r in link.execute(query))
 
 
-def _hit(origin: str, threshold: float) -> Select[tuple[int, str, float, int, int]]:
-    place, share = schema.placement.c, tables.share.c
+def _hit(origin: str, threshold: float, most: int | None) -> Select[tuple[int, str, float, int, int]]:
+    """Pieces counted by build and line, over all builds above the threshold or the strongest of them."""
+    place, strong = schema.placement.c, tables.share
+    chosen = select(strong).where((strong.c.origin == origin) & (strong.c.share >= threshold))
+    share = chosen.order_by(strong.c.share.desc()).limit(most).subquery().c
     return (
         select(share.plan, share.build, share.share, place.line, func.count().label("pieces"))
-        .join(schema.placement, (place.plan == share.plan) & (place.build == share.build))
-        .where((share.origin == origin) & (share.share >= threshold))
+        .where((place.plan == share.plan) & (place.build == share.build))
         .group_by(share.plan, share.build, place.line)
     )

@@ -122,4 +122,15 @@ share = Table(
     Index("ix_powder_share_plan_build", "plan", "build"),
 )
 
+order = Table(
+    "powder_order",
+    metadata,
+    Column("plan", Integer, primary_key=True),
+    Column("build", Text, primary_key=True),
+    Column("order_number", Text, primary_key=True),
+    Column("customer", Text, primary_key=True),
+    Column("pieces", Integer, nullable=False),
+    ForeignKeyConstraint(["plan", "build"], ["build.plan", "build.key"]),
+)
+
 WRITTEN_ONCE = ("powder_lot", "powder_container", "powder_entry", "powder_remark", "powder_reading")

@@ -11,7 +11,7 @@ from cakewright.app.powder_books import code_of, look
 from cakewright.app.powder_family import family_of
 from cakewright.app.powder_month import MonthBooks, month_books
 from cakewright.app.powder_outlook import outlook
-from cakewright.app.powder_recall import recall_csv, recall_lot
+from cakewright.app.powder_recall import recall_csv, recall_lot, recalled_lines
 from cakewright.app.powder_stock import stocked_cell, used_place
 from cakewright.documents.can_labels import can_labels_pdf
 from cakewright.errors import InputError
@@ -84,7 +84,7 @@ def recall(
     found = recall_lot(shelf.store, lot, at_least / 100) if lot else None
     lots = [] if view.is_empty else list(view.graph.origins)
     return page(request, "powder_recall.html", **shown(shelf, "/recall"), lots=lots, lot=lot, at_least=at_least,
-                found=found, facts=view.ledger.lots.get(lot))  # fmt: skip
+                found=found, lines=recalled_lines(shelf.store, found) if found else ())  # fmt: skip
 
 
 @router.get("/recall.csv")

@@ -24,7 +24,7 @@ def draw_ages(ages: Sequence[float]) -> Markup:
         name = f"{k}" if k < len(ages) - 1 else f"{k}+ or ?"
         kind = "age-bar unknown" if k == len(ages) - 1 else "age-bar"
         parts.append(f'<rect class="{kind}" x="{x:.0f}" y="{24 + high - h:.1f}" width="{bar:.0f}" height="{h:.1f}"/>')
-        if share >= 0.0005:
+        if share >= 0.005:
             parts.append(f'<text class="age-share" x="{x + bar / 2:.0f}" y="{19 + high - h:.1f}">{share:.0%}</text>')
         parts.append(f'<text class="age-name" x="{x + bar / 2:.0f}" y="{high + 42:.0f}">{name}</text>')
     said = ", ".join(f"{share:.0%} at {k}" for k, share in enumerate(ages) if share >= 0.005)
@@ -32,7 +32,7 @@ def draw_ages(ages: Sequence[float]) -> Markup:
 
 
 def draw_family(family: Family) -> Markup:
-    """Cans in columns, the oldest left, the one asked for right; each way carries its share."""
+    """The can asked for on the left, what it came from in columns to the right; each way carries its share."""
     deepest = max(can.column for can in family.cans)
     places = _places(family.cans, deepest)
     rows = max(sum(1 for can in family.cans if can.column == c) for c in range(deepest + 1))
@@ -45,7 +45,7 @@ def draw_family(family: Family) -> Markup:
         f"{w.share:.0%} from {w.source} to {w.target}" for w in family.ways[:12]
     )
     width, height = EDGE * 2 + deepest * STEP_X + BOX_W, EDGE * 2 + rows * STEP_Y + 30
-    return _svg("family", width, height, said, parts)
+    return _svg("family", width, height, said, parts, role="group")
 
 
 def _places(cans: Sequence[FamilyCan], deepest: int) -> dict[str, tuple[float, float]]:
@@ -53,19 +53,19 @@ def _places(cans: Sequence[FamilyCan], deepest: int) -> dict[str, tuple[float, f
     for column in range(deepest + 1):
         here = sorted((c for c in cans if c.column == column), key=lambda c: (-c.share, c.key))
         for row, can in enumerate(here):
-            places[can.key] = (EDGE + (deepest - column) * STEP_X, EDGE + row * STEP_Y)
+            places[can.key] = (EDGE + column * STEP_X, EDGE + row * STEP_Y)
     return places
 
 
 def _way(source: tuple[float, float], target: tuple[float, float], share: float) -> str:
     (x1, y1), (x2, y2) = source, target
     weight = 1.5 + 8 * share
-    if x1 < x2:
-        a, b = x1 + BOX_W, x2
+    if x1 > x2:
+        a, b = x1, x2 + BOX_W
         ya, yb = y1 + BOX_H / 2, y2 + BOX_H / 2
-        path = f"M{a:.0f} {ya:.0f}C{a + 30:.0f} {ya:.0f} {b - 30:.0f} {yb:.0f} {b:.0f} {yb:.0f}"
-        at, kind = (b - 22, yb - 5), "way"
-    else:  # round the loop: back to a can that is drawn further left
+        path = f"M{a:.0f} {ya:.0f}C{a - 30:.0f} {ya:.0f} {b + 30:.0f} {yb:.0f} {b:.0f} {yb:.0f}"
+        at, kind = (a - 4, ya - 5), "way"
+    else:  # round the loop: out of a can that is drawn nearer
         a, b = x1 + BOX_W / 2, x2 + BOX_W / 2
         low = max(y1, y2) + BOX_H + 16
         path = f"M{a:.0f} {y1 + BOX_H:.0f}C{a:.0f} {low:.0f} {b:.0f} {low:.0f} {b:.0f} {y2 + BOX_H:.0f}"
@@ -128,10 +128,11 @@ def draw_outlook(seen: Outlook) -> Markup:
     return _svg("outlook", left + width + 20, 2 * (high + gap) + 26, said, parts)
 
 
-def _svg(kind: str, width: float, height: float, said: str, parts: Sequence[str]) -> Markup:
+def _svg(kind: str, width: float, height: float, said: str, parts: Sequence[str], role: str = "img") -> Markup:
+    # with links in it a picture is a group: an image would hide them from a screen reader
     # the parts are numbers of ours and text that was escaped where it was put in
     return Markup(
-        f'<svg class="powder-plot {kind}" viewBox="0 0 {width:.0f} {height:.0f}" width="{width:.0f}" role="img" '
+        f'<svg class="powder-plot {kind}" viewBox="0 0 {width:.0f} {height:.0f}" width="{width:.0f}" role="{role}" '
         f'aria-label="{escape(said)}">{"".join(parts)}</svg>'
     )
 
