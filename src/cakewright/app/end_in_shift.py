@@ -14,6 +14,7 @@ from cakewright.schedule.batching import staffed_hours
 from cakewright.schedule.calendars import minutes_after, words
 from cakewright.sources.endings import LOWER_MOST, LOWER_TRIED
 
+_BEGINS = "; the print ends "
 Hours = Sequence[tuple[datetime, datetime]]
 
 
@@ -95,9 +96,10 @@ def target_mm(build: Build, found: Ending | None) -> float | None:
 
 
 def with_endings(builds: Sequence[Build], schedule: Schedule, cell: Cell) -> tuple[Build, ...]:
-    """The builds with what there is to say about the end of their prints added to their reason."""
+    """The builds with what there is to say about the end of their prints in their reason, in place of earlier words."""
     found = endings(builds, schedule, cell)
+    plain = [replace(b, reason=b.reason.split(_BEGINS)[0]) for b in builds]
     return tuple(
         replace(b, reason=f"{b.reason}; {ending_words(found[b.key], schedule.start, cell)}") if b.key in found else b
-        for b in builds
+        for b in plain
     )

@@ -80,7 +80,7 @@ def nest_batch(
     if most_mm is not None:
         space = replace(space, height_mm=min(most_mm, space.height_mm))
     crates = cages.put(batch.pieces, batch.caged, parts, rotations, cell, space)
-    keys = {p.part_key for p in batch.pieces}
+    keys = {p.part_key for p in batch.pieces} | {r.part_key for r in (wishes.reserved if wishes else ())}
     meshes = {k: parts[k].mesh for k in keys}
     task = NestTask(
         meshes={**meshes, **crates.meshes()},

@@ -9,8 +9,8 @@ from datetime import datetime
 from cakewright.app.cages import Cages
 from cakewright.app.choose_batches import Work, choose_batches
 from cakewright.app.effort import Effort
-from cakewright.app.nest_wishes import wishes_for
-from cakewright.app.plan_build import Batch, compute_build, left_out_pieces, nest_batch
+from cakewright.app.nest_builds import Nester, nests_of
+from cakewright.app.plan_build import Batch, compute_build, left_out_pieces
 from cakewright.app.progress import Progress, quiet
 from cakewright.model.build import Build
 from cakewright.model.cell import Cell
@@ -32,12 +32,13 @@ def plan_builds(
     seed: int,
     progress: Progress = quiet,
     cages: Cages | None = None,
+    workers: int = 1,
 ) -> tuple[tuple[Build, ...], tuple[SetAside, ...]]:
     """Distribute lines over builds and compute each build.
 
     Materials never mix. Proposals that do not nest are remembered and the search asked again with what
     the nests taught about packing; pieces still without a place go into a further build of their own.
-    Cages printed around loose pieces are kept in `cages` as parts of the plan.
+    Cages printed around loose pieces are kept in `cages` as parts of the plan. `workers` nests are made at a time.
     """
     cages = cages or Cages()
     rotations = {key: candidate_rotations(part.mesh, part.orientation, seed) for key, part in parts.items()}
@@ -47,30 +48,22 @@ def plan_builds(
         batches += choose_batches([line for line in lines if line.material == material], work)
     given_up: list[SetAside] = []
     builds: list[Build] = []
-    queue = list(batches)
+    nester = Nester(lines, parts, rotations, cell, effort, seed, cages)
+    queue = [
+        (batch, placed)
+        for batch, (_, placed) in zip(batches, nests_of(batches, nester, workers, progress), strict=True)
+    ]
     while queue:
-        batch = replace(queue.pop(0), key=f"B{len(builds) + 1}")
-        progress(
-            "nesting builds", len(builds), len(builds) + 1 + len(queue), f"{batch.key}: {len(batch.pieces)} pieces"
-        )
-        placed = nest_batch(
-            batch,
-            parts,
-            rotations,
-            cell,
-            stop=effort.nest(),
-            seed=seed,
-            wishes=wishes_for(batch.pieces, parts, cell),
-            arrange_stop=effort.arrange(),
-            cages=cages,
-        )
+        batch, placed = queue.pop(0)
+        batch = replace(batch, key=f"B{len(builds) + 1}")
         rest = left_out_pieces(batch, placed)
         if not placed.placements:
             given_up.append(_too_large(rest[0][0], rest[0][1].reason))
-            queue[:0] = _without(batch, rest[0][0].line)
+            queue[:0] = [(other, nester.nest(other)) for other in _without(batch, rest[0][0].line)]
             continue
         if rest:
-            queue.append(_spill(batch, tuple(p for p, _ in rest)))
+            spilled = _spill(batch, tuple(p for p, _ in rest))
+            queue.append((spilled, nester.nest(spilled)))
         of_batch = [line for line in lines if any(p.line == line.line for p in placed.placements)]
         builds.append(
             compute_build(_only_placed(batch, placed.placements), placed, {**parts, **cages.parts}, of_batch, cell)

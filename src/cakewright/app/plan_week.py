@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import time
 from collections.abc import Callable
 from datetime import UTC, datetime
@@ -33,6 +34,7 @@ def plan_week(
     seed: int = 1,
     seconds: float | None = None,
     effort: Effort | None = None,
+    workers: int | None = None,
     progress: Progress = quiet,
     clock: Callable[[], float] = time.monotonic,
 ) -> WeekPlan:
@@ -55,6 +57,8 @@ def plan_week(
         Search time for the nest of each build; default from the cell file. Ignored with `effort`.
     effort
         Stop rules of the searches, when seconds are not fine enough.
+    workers
+        Builds nested at a time; default: as many as there are cores.
     progress
         Told what is being done.
 
@@ -79,7 +83,7 @@ def plan_week(
     cages = Cages()
     builds, without_place = plan_builds(
         lines, taken.parts, taken.part_of_line, cell, start=start, effort=effort, seed=seed, progress=progress,
-        cages=cages,
+        cages=cages, workers=workers or os.cpu_count() or 1,
     )  # fmt: skip
     litres = bulk_litres(lines, taken.parts, taken.part_of_line, cell.nesting.clearance_mm)
     schedule, promises, builds = plan_dates(builds, lines, litres, cell, start=start, effort=effort, seed=seed)

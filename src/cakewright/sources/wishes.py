@@ -92,3 +92,10 @@ TALLER = Reference(
     "chosen here",
     "chambers so much taller are tried to say how much higher one would have to be",
 )
+WITNESS_HEIGHT = Reference(
+    "wishes.witness_height",
+    1.03,
+    "times the height",
+    Status.DEFAULT,
+    "chosen here: what a build may grow so that its specimens stand low, in the middle and high",
+)

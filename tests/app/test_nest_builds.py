@@ -1,0 +1,64 @@
+"""Nests of batches: specimens low, in the middle and high; early pieces low; the same with any number of workers."""
+
+from __future__ import annotations
+
+import pytest
+
+from cakewright import read_orders
+from cakewright.app.batch_lines import pieces_of
+from cakewright.app.cages import Cages
+from cakewright.app.effort import effort_in_steps
+from cakewright.app.intake import take_in
+from cakewright.app.nest_builds import Nester, nests_of
+from cakewright.app.plan_build import Batch
+from cakewright.app.progress import quiet
+from cakewright.parts.orient import candidate_rotations
+from tests.app.worlds import small_cell, write_order_book
+
+
+def nester_of(tmp_path, rows):
+    """A nester and one batch with the lines (part, quantity, flags)."""
+    cell = small_cell()
+    material, finish, quality = cell.materials[0].name, cell.finishes[0].name, cell.classes[0].name
+    text = [
+        f"{n},A-1,2027-03-01,Team,{part},A,{qty},{material},{finish},{quality},2027-03-10,{part}.stl,{flag}"
+        for n, (part, qty, flag) in enumerate(rows, start=1)
+    ]
+    book, folder = write_order_book(tmp_path, cell, text)
+    orders = read_orders(book, cell)
+    taken = take_in(orders, cell, folder)
+    turns = {k: candidate_rotations(p.mesh, p.orientation, 1) for k, p in taken.parts.items()}
+    nester = Nester(orders.lines, taken.parts, turns, cell, effort_in_steps(4), 1, Cages())
+    pieces = tuple(p for line in orders.lines for p in pieces_of(line, taken.part_of_line[line.line]))
+    return nester, Batch("B1", cell.machines[0], pieces, "", ())
+
+
+def test_specimens_stand_low_in_the_middle_and_high(tmp_path):
+    """Three witness bricks among plates: one on the floor, one half way up, one at the top."""
+    nester, batch = nester_of(tmp_path, [("plate", 60, ""), ("brick", 3, "witness")])
+    made = nester.nest(batch)
+    assert not made.left_out
+    assert len(made.placements) == 63
+    bricks = sorted((p for p in made.placements if p.line == 2), key=lambda p: p.z_min_mm)
+    assert bricks[0].z_min_mm == pytest.approx(0.0, abs=1e-3)
+    assert bricks[1].z_min_mm < made.height_mm / 2 < bricks[1].z_max_mm
+    assert bricks[2].z_max_mm > 0.9 * made.height_mm
+    assert any("specimens L02-1, L02-2, L02-3 stand in places kept free" in note for note in made.notes)
+    assert made.seconds > 0
+
+
+def test_must_have_pieces_are_printed_first(tmp_path):
+    """Cubes flagged 'must have' stand at the bottom of a pile of plates."""
+    nester, batch = nester_of(tmp_path, [("plate", 30, ""), ("cube", 4, "must have")])
+    made = nester.nest(batch)
+    tops = [p.z_max_mm for p in made.placements if p.line == 2]
+    assert max(tops) < made.height_mm / 2
+
+
+def test_two_workers_make_the_nests_of_one(tmp_path):
+    nester, batch = nester_of(tmp_path, [("brick", 6, ""), ("cube", 6, "")])
+    batches = [batch, Batch("B2", batch.machine, batch.pieces[:5], "", ())]
+    alone = [n for _, n in nests_of(batches, nester, 1, quiet)]
+    beside = [n for _, n in nests_of(batches, nester, 2, quiet)]
+    for a, b in zip(alone, beside, strict=True):
+        assert [p.translation.tolist() for p in a.placements] == [p.translation.tolist() for p in b.placements]
