@@ -5,6 +5,7 @@ from datetime import timedelta
 
 import pytest
 
+from cakewright.app import plan_build
 from cakewright.app.effort import effort_in_steps
 from cakewright.app.failure_desk import Cause, failure_desk
 from cakewright.app.recover import accept_recovery
@@ -17,7 +18,16 @@ HOUR = timedelta(hours=1)
 
 
 @pytest.fixture(scope="module")
-def world(tmp_path_factory):
+def quick_heat():
+    """Cooling as a block that starts hot: the full heat model takes half a minute and has tests of its own."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(plan_build, "heat_build", lambda meshes, placed, profile, hours, machine, cell: (
+            plan_build.quick_cooling(profile, machine, cell), None))  # fmt: skip
+        yield
+
+
+@pytest.fixture(scope="module")
+def world(tmp_path_factory, quick_heat):
     """The first build stopped at half its layers and was made again at once."""
     plan = running_week()
     first = min(plan.builds, key=lambda b: task(plan, b.key, TaskKind.LOAD).start)
