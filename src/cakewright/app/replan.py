@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
+from cakewright.app.end_in_shift import with_endings
 from cakewright.app.plan_build import bulk_litres
 from cakewright.app.plan_dates import build_job, line_job
 from cakewright.app.promise_dates import promise_dates
@@ -94,6 +95,7 @@ def replan(
     change = difference(old.schedule, schedule, old.promises, promises, plan.cell.zone)
     chosen = {t.build: t.machine for t in schedule.tasks if t.kind is TaskKind.PRINT}
     builds = tuple(replace(b, machine=chosen.get(b.key, b.machine)) for b in plan.builds)
+    builds = with_endings(builds, schedule, plan.cell)
     schedule = replace(schedule, notes=(*schedule.notes, f"planned again from plan {plan.version}: {change.headline}"))
     made = replace(plan, schedule=schedule, promises=promises, builds=builds, version=0)
     return Replanned(made, change, len(facts), noted, len(told), given_up)
