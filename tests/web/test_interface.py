@@ -19,7 +19,7 @@ from tests.documents.world import week
 from tests.web.conftest import client_over
 
 V = "/api/v1/plans/2"
-ASK = {"cut": {"z_mm": 30}, "stop": {"layer": 10}}
+ASK = {"cut": {"z_mm": 30}, "stop": {"layer": 10}, "identify": {"mass_g": 5}}
 STATIC = application.HERE / "static"
 
 

@@ -19,7 +19,7 @@ from cakewright.app.progress import Progress, quiet
 from cakewright.app.quantity_prices import QUANTITIES, quantity_prices
 from cakewright.app.quote_order import Quote, quote_order
 from cakewright.cost.money import round_up, share_out
-from cakewright.cost.requirements import check_complete
+from cakewright.cost.requirements import REQUIREMENTS, check_complete
 from cakewright.cost.rush import RushEffect, RushPrice, rush_surcharge
 from cakewright.errors import DoesNotFitError
 from cakewright.findings import Severity
@@ -130,6 +130,12 @@ def make_offer(
     )
     progress("quoting", steps, steps)
     return offer
+
+
+def questions_for_form() -> tuple[tuple[str, str], ...]:
+    """Requirements that a form may tick as settled, (key, question): those it does not ask itself."""
+    asked = {"geometry", "quantity", "feedstock", "date"}
+    return tuple((r.key, r.question) for r in REQUIREMENTS if r.key not in asked)
 
 
 def is_expired(offer: Offer, today: date) -> bool:

@@ -16,6 +16,7 @@ from cakewright.store import schema
 from cakewright.store.backup import Backup, back_up, check_file
 from cakewright.store.engine import reading, writing
 from cakewright.store.floor import PieceRecord, PieceState, add_record, records_of
+from cakewright.store.floor_log import FloorLog
 from cakewright.store.jobs import Job, add_job, change_job, interrupt_jobs, job_of, jobs_of
 from cakewright.store.offers import KeptOffer, add_event, add_offer, offer_of, offers_of
 from cakewright.store.parts import PartTables
@@ -69,6 +70,11 @@ class Store:
     def physics(self) -> PhysicsTables:
         """Job logs, probe readings and what was learnt from them."""
         return PhysicsTables(self._engine)
+
+    @property
+    def floor(self) -> FloorLog:
+        """What people said and measured on the floor."""
+        return FloorLog(self._engine)
 
     @property
     def schedule(self) -> ScheduleTables:

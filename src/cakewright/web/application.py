@@ -17,6 +17,7 @@ from cakewright.store import Store
 from cakewright.web import (
     api,
     bench,
+    floor,
     heat,
     inbox,
     pages,
@@ -68,6 +69,8 @@ def create_app(store: Store, *, clock: Callable[[], datetime] = now_utc) -> Fast
     app.include_router(heat.pages)
     app.include_router(inbox.interface)
     app.include_router(inbox.pages)
+    app.include_router(floor.interface)
+    app.include_router(floor.pages)
     app.include_router(quotes.interface)
     app.include_router(quotes.pages)
     app.include_router(powder.router)

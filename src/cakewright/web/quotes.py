@@ -17,9 +17,8 @@ from cakewright.app.effort import effort_in_seconds
 from cakewright.app.inbox import CHECK_LIMITS, LARGEST_FILE_BYTES, plain_name
 from cakewright.app.keep_quotes import accept, accepted, keep_quote, mesh_of, order_accepted, sheet_of
 from cakewright.app.progress import Progress
-from cakewright.app.quotes import SEARCH_S, is_expired, make_offer
+from cakewright.app.quotes import SEARCH_S, is_expired, make_offer, questions_for_form
 from cakewright.app.worker import Worker
-from cakewright.cost.requirements import REQUIREMENTS
 from cakewright.errors import CakewrightError, InputError
 from cakewright.model.cell import Cell
 from cakewright.model.offer import Offer, OfferState
@@ -34,7 +33,6 @@ from cakewright.web.trouble import RESPONSES, NotThereError
 pages = APIRouter(include_in_schema=False)
 interface = APIRouter(prefix="/api/v1", responses=RESPONSES, tags=["quotes"])
 Plans = Annotated[Shelf, Depends(shelf_of)]
-ASKED_BY_FORM = {"geometry", "quantity", "feedstock", "date"}
 
 
 @pages.get("/quotes")
@@ -43,7 +41,7 @@ def quotes(shelf: Plans, desk: Desk, request: Request) -> HTMLResponse:
     cell = desk.cell()
     return page(request, "quotes.html", kept=shelf.store.offers(), cell=cell, today=shelf.clock().date(),
                 expired=is_expired, waiting=len(accepted(shelf.store)),
-                requirements=[r for r in REQUIREMENTS if r.key not in ASKED_BY_FORM],
+                requirements=questions_for_form(),
                 people=[p.name for p in cell.people] if cell else [])  # fmt: skip
 
 

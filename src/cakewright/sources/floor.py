@@ -1,0 +1,20 @@
+"""Numbers of the floor: slack of depths, what checks are expected to find, how far a flaw reaches."""
+
+from cakewright.sources.reference import Reference, Status
+
+_OURS = "chosen by us"
+
+DEPTH_SLACK_MM = Reference(
+    "floor.depth_slack_mm", 15.0, "mm", Status.DEFAULT, _OURS, "how far a depth told in loose powder may be off"
+)
+CHECK_PRIOR_FOUND = Reference(
+    "floor.check_prior_found", 0.5, "finds", Status.DEFAULT, _OURS, "Jeffreys prior: half a find in one check"
+)
+CHECK_PRIOR_DONE = Reference("floor.check_prior_done", 1.0, "checks", Status.DEFAULT, _OURS, "Jeffreys prior")
+CONTAINMENT_MM = Reference(
+    "floor.containment_mm", 5.0, "mm", Status.DEFAULT, _OURS, "layers above and below a flawed piece that are suspect"
+)
+INSPECT_BAD_SHARE = Reference(
+    "floor.inspect_bad_share", 0.05, "share", Status.DEFAULT, _OURS,
+    "bad share that zero acceptance must find with nine in ten; classes may ask for more",
+)  # fmt: skip

@@ -1,0 +1,244 @@
+"""The floor: release, checks before the print, labels held against the build, start and end; which part is this."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Form, Query, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from pydantic import BaseModel, Field
+
+from cakewright.app import run_build
+from cakewright.app.identify_part import Likely, count_by_weight, likely_lines, most_on_scale, trapped_powder_g
+from cakewright.documents.render import Shape, draw
+from cakewright.documents.timeline import hours_of
+from cakewright.errors import InputError
+from cakewright.model.build import Build
+from cakewright.model.floor import FloorKind, FloorRecord
+from cakewright.model.plan import WeekPlan
+from cakewright.web.look import page
+from cakewright.web.shelf import Shelf, build_of, line_of, shelf_of
+from cakewright.web.trouble import RESPONSES, NotThereError
+
+pages = APIRouter(include_in_schema=False)
+interface = APIRouter(prefix="/api/v1", responses=RESPONSES, tags=["floor"])
+Plans = Annotated[Shelf, Depends(shelf_of)]
+BUILD = "/plans/{version}/builds/{key}"
+Name = Annotated[str, Form(max_length=80)]
+_GREY = (0.72, 0.72, 0.72)
+
+
+class Said(BaseModel):
+    """One record as a page or a script sends it; `uid` is made where it is written, so that it is kept once."""
+
+    uid: str = Field(min_length=8, max_length=64)
+    kind: FloorKind
+    by: str = Field(min_length=1, max_length=80)
+    at: datetime
+    build: str = Field(default="", max_length=20)
+    line: int | None = None
+    piece: str = Field(default="", max_length=80)
+    data: dict[str, str | int | float] = Field(default_factory=dict)
+
+
+@pages.get(BUILD + "/run")
+def run(shelf: Plans, request: Request, version: int, key: str,
+        by: Annotated[str, Query(max_length=80)] = "") -> HTMLResponse:  # fmt: skip
+    """Release, checks, labels, start: one after the other, big enough for gloves."""
+    plan = shelf.plan(version)
+    build = build_of(plan, key)
+    state = run_build.run_state(shelf.store, plan, build)
+    return page(request, "run.html", **_common(shelf, plan, build), state=state, hours=hours_of(plan, build), by=by)
+
+
+@pages.post(BUILD + "/run/release")
+def release(shelf: Plans, request: Request, version: int, key: str, by: Name, note: Name = "") -> Response:
+    """A second person lets the build start."""
+    plan = shelf.plan(version)
+    run_build.release(shelf.store, plan, build_of(plan, key), by=by, at=shelf.clock(), note=note)
+    return _back(version, key, "run", by)
+
+
+@pages.post(BUILD + "/run/check")
+def check(
+    shelf: Plans, version: int, key: str, check: Annotated[str, Form(max_length=10)], by: Name, found: Name = ""
+) -> Response:
+    """One check is done."""
+    plan = shelf.plan(version)
+    run_build.say_check(shelf.store, plan, build_of(plan, key), check, by=by, at=shelf.clock(), found=found)
+    return _back(version, key, "run", by)
+
+
+@pages.post(BUILD + "/run/scan")
+def scan(shelf: Plans, version: int, key: str, code: Annotated[str, Form(max_length=200)], by: Name) -> Response:
+    """A label is held against the build."""
+    plan = shelf.plan(version)
+    run_build.scan(shelf.store, plan, build_of(plan, key), code, by=by, at=shelf.clock())
+    return _back(version, key, "run", by)
+
+
+@pages.post(BUILD + "/run/{deed}")
+def begin_or_end(
+    shelf: Plans, version: int, key: str, deed: str, by: Name, reason: Annotated[str, Form(max_length=300)] = ""
+) -> Response:
+    """The print has begun or ended, or the cake is opened early."""
+    plan = shelf.plan(version)
+    build = build_of(plan, key)
+    if deed == "start":
+        run_build.start(shelf.store, plan, build, by=by, at=shelf.clock())
+    elif deed == "end":
+        run_build.end(shelf.store, plan, build, by=by, at=shelf.clock())
+    elif deed == "open-early":
+        run_build.open_early(shelf.store, plan, build, by=by, at=shelf.clock(), reason=reason)
+    else:
+        raise NotThereError(f"nothing is called {deed[:20]!r} here")
+    return _back(version, key, "run", by)
+
+
+@pages.get(BUILD + "/identify")
+def which_part(
+    shelf: Plans,
+    request: Request,
+    version: int,
+    key: str,
+    mass_g: Annotated[str, Query(max_length=12)] = "",
+    size: Annotated[list[str] | None, Query()] = None,
+    depth_mm: Annotated[str, Query(max_length=12)] = "",
+    scale_g: Annotated[str, Query(max_length=12)] = "0.05",
+) -> HTMLResponse:
+    """Which line a grey part belongs to, from scale, callipers and depth."""
+    plan = shelf.plan(version)
+    build = build_of(plan, key)
+    found: tuple[Likely, ...] = ()
+    wrong: InputError | None = None
+    sizes = [s for s in (size or []) if s.strip()][:3]
+    if mass_g or sizes or depth_mm:
+        try:
+            found = _asked(shelf, plan, build, mass_g, sizes, depth_mm, scale_g)
+        except InputError as caught:
+            wrong = caught
+    heavy = None
+    if found and mass_g:
+        heavy = trapped_powder_g(found[0].mass_g, _number(mass_g, "mass"), scale_g=_number(scale_g, "scale"))
+    asked = {"mass_g": mass_g, "sizes": [*sizes, "", "", ""][:3], "depth_mm": depth_mm, "scale_g": scale_g}
+    return page(request, "identify.html", **_common(shelf, plan, build), found=found[:5], wrong=wrong, asked=asked,
+                heavy=heavy)  # fmt: skip
+
+
+@pages.get("/plans/{version}/lines/{number}/count")
+def count_pieces(
+    shelf: Plans,
+    request: Request,
+    version: int,
+    number: int,
+    reference: Annotated[int, Query(ge=1, le=10_000)] = 10,
+    reference_g: Annotated[str, Query(max_length=12)] = "",
+    total_g: Annotated[str, Query(max_length=12)] = "",
+    spread: Annotated[str, Query(max_length=12)] = "2",
+) -> HTMLResponse:
+    """Count pieces by weight, and say how many may lie on the scale at once."""
+    plan = shelf.plan(version)
+    line = line_of(plan, number)
+    share = _number(spread, "spread") / 100.0
+    most = most_on_scale(reference, share)
+    counted = None
+    if total_g and reference_g:
+        counted = count_by_weight(_number(total_g, "total"), _number(reference_g, "reference"), reference, share)
+    asked = {"reference": reference, "reference_g": reference_g, "total_g": total_g, "spread": spread}
+    return page(
+        request, "count.html", **_shown(shelf, plan, "/lines"), line=line, most=most, counted=counted, asked=asked
+    )
+
+
+@pages.get("/plans/{version}/lines/{number}/part.png")
+def part_picture(shelf: Plans, version: int, number: int) -> Response:
+    """The part of a line as it lies in its file, from the same side as every other."""
+    plan = shelf.plan(version)
+    line_of(plan, number)
+    key = plan.part_of_line.get(number)
+    if key is None or key not in plan.parts:
+        raise NotThereError(f"line {number} has no part in plan {version}")
+    picture = draw([Shape("part", plan.parts[key].mesh, _GREY)], "corner", 320)
+    return Response(picture.png, media_type="image/png", headers={"cache-control": "max-age=86400"})
+
+
+@interface.get("/plans/{version}/floor")
+def floor_records(shelf: Plans, version: int) -> list[FloorRecord]:
+    """Everything said and measured on the floor for a plan, in the order in which it happened."""
+    shelf.plan(version)
+    return list(shelf.store.floor.records(plan=version))
+
+
+@interface.post("/plans/{version}/floor", status_code=201)
+def add_floor_records(shelf: Plans, version: int, said: list[Said]) -> list[FloorRecord]:
+    """Append records, all or none; one that was sent before (same `uid`) is not kept twice."""
+    shelf.plan(version)
+    records = [
+        FloorRecord(s.uid, version, s.kind, s.by, s.at, s.build, s.line, s.piece, s.data) for s in said
+    ]  # fmt: skip
+    return list(shelf.store.floor.add(records, kept_at=shelf.clock()))
+
+
+@interface.get(BUILD + "/identify")
+def identify_numbers(
+    shelf: Plans,
+    version: int,
+    key: str,
+    mass_g: Annotated[float | None, Query(gt=0)] = None,
+    size_mm: Annotated[list[float] | None, Query()] = None,
+    depth_mm: float | None = None,
+    scale_g: Annotated[float, Query(gt=0)] = 0.05,
+) -> list[Likely]:
+    """Lines of a build by probability, from a mass, up to three sizes and a depth below the surface of the cake."""
+    plan = shelf.plan(version)
+    build = build_of(plan, key)
+    records = shelf.store.piece_records(version, key)
+    return list(likely_lines(plan, build, records, mass_g=mass_g, sizes_mm=(size_mm or [])[:3], depth_mm=depth_mm,
+                             scale_g=scale_g))  # fmt: skip
+
+
+def _asked(
+    shelf: Shelf, plan: WeekPlan, build: Build, mass_g: str, sizes: list[str], depth_mm: str, scale_g: str
+) -> tuple[Likely, ...]:
+    return likely_lines(
+        plan,
+        build,
+        shelf.store.piece_records(plan.version, build.key),
+        mass_g=_number(mass_g, "mass") if mass_g else None,
+        sizes_mm=[_number(s, "size") for s in sizes],
+        depth_mm=_number(depth_mm, "depth") if depth_mm else None,
+        scale_g=_number(scale_g, "scale"),
+    )
+
+
+def _number(text: str, what: str) -> float:
+    """A number above zero as people type it: a comma is a point."""
+    try:
+        value = float(text.replace(",", "."))
+    except ValueError as wrong:
+        raise InputError(f"{text[:20]!r} is no number", remedy="write 12.3", where=what) from wrong
+    if not 0 < value < 1e7:
+        raise InputError(f"{text[:20]!r} is not above zero", remedy="measure again", where=what)
+    return value
+
+
+def _back(version: int, key: str, place: str, by: str) -> Response:
+    from urllib.parse import urlencode
+
+    return RedirectResponse(f"/plans/{version}/builds/{key}/{place}?{urlencode({'by': by})}", status_code=303)
+
+
+def _common(shelf: Shelf, plan: WeekPlan, build: Build) -> dict[str, Any]:
+    return {**_shown(shelf, plan, "/builds"), "build": build}
+
+
+def _shown(shelf: Shelf, plan: WeekPlan, here: str) -> dict[str, Any]:
+    return {
+        "plan": plan,
+        "here": here,
+        "summaries": shelf.store.plans(),
+        "zone": plan.cell.zone,
+        "base": f"/plans/{plan.version}",
+        "people": [p.name for p in plan.cell.people],
+    }

@@ -1,0 +1,65 @@
+"""The floor's pages: every step with a name, what blocks is said, and answers are the same as in the interface."""
+
+import pytest
+
+from cakewright.store import open_store
+from tests.web.conftest import TUESDAY, client_over, week
+
+RUN = "/plans/1/builds/B1/run"
+
+
+@pytest.fixture
+def client(tmp_path):
+    with open_store(tmp_path / "cell.sqlite") as store, client_over(store) as client:
+        store.save_plan(week(), made_by="Mira", at=TUESDAY)
+        yield client
+
+
+def test_a_build_is_run_from_the_page(client):
+    """Release, ten checks, a label, start, end: the page says at each step what is still missing."""
+    assert "nobody has released it" in client.get(f"{RUN}?by=Jon").text
+    assert client.post(f"{RUN}/start", data={"by": "Jon"}).status_code == 422
+    client.post(f"{RUN}/release", data={"by": "Jon"})
+    for n in range(1, 11):
+        client.post(f"{RUN}/check", data={"by": "Jon", "check": f"c{n:02d}", "found": "a nick" if n == 4 else ""})
+    client.post(f"{RUN}/scan", data={"by": "Jon", "code": "cakewright:plan-1/B1"})
+    text = client.get(f"{RUN}?by=Jon").text
+    assert "May be started" in text
+    assert "a nick" in text
+    client.post(f"{RUN}/start", data={"by": "Jon"})
+    client.post(f"{RUN}/end", data={"by": "Jon"})
+    assert "Printed:" in client.get(RUN).text
+    records = client.get("/api/v1/plans/1/floor")
+    assert records.status_code == 200, records.text
+    kinds = [r["kind"] for r in records.json()]
+    assert kinds.count("check before the print") == 10
+    assert client.post(f"{RUN}/dance", data={"by": "Jon"}).status_code == 404
+
+
+def test_which_part_is_this(client):
+    """The page and the interface agree; a comma is a point; nonsense is answered, not crashed on."""
+    page = "/plans/1/builds/B1/identify"
+    assert "Only pieces that nobody has found yet" in client.get(page).text
+    answer = client.get(f"/api/v1{page}", params={"mass_g": 5, "size_mm": [28, 19]}).json()
+    assert sum(one["probability"] for one in answer) == pytest.approx(1)
+    text = client.get(page, params={"mass_g": "5,0", "size": ["28", "19", ""]}).text
+    assert f"L{answer[0]['line']:02d}" in text
+    assert "is no number" in client.get(page, params={"mass_g": "five"}).text
+    assert client.get("/plans/1/lines/1/part.png").content.startswith(b"\x89PNG")
+
+
+def test_counting_by_weight(client):
+    """Ten pieces at 2 % spread: the page gives the count and how many may lie on the scale at once."""
+    text = client.get("/plans/1/lines/1/count", params={"reference_g": "50", "total_g": "100"}).text
+    assert "20 pieces" in text
+    assert client.get("/plans/1/lines/1/count", params={"spread": "no"}).status_code == 422
+
+
+def test_records_written_without_a_line_merge_later(client):
+    """A tablet that was offline sends its records again: each is kept once."""
+    said = [{"uid": f"tablet-{n:04d}", "kind": "note", "by": "Jon", "at": TUESDAY.isoformat(), "build": "B1",
+             "data": {"text": f"note {n}"}} for n in range(3)]  # fmt: skip
+    assert client.post("/api/v1/plans/1/floor", json=said[:2]).status_code == 201
+    assert client.post("/api/v1/plans/1/floor", json=said).status_code == 201
+    assert len(client.get("/api/v1/plans/1/floor").json()) == 3
+    assert client.post("/api/v1/plans/1/floor", json=[{**said[0], "build": "B9", "uid": "x" * 8}]).status_code == 422
