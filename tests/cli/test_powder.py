@@ -21,7 +21,9 @@ def typed(stocked, tmp_path):
 
     def run(*arguments):
         stamp = (
-            [] if arguments[0] in ("stock", "recall", "month", "outlook", "piece") else ["--at", "2027-03-02T09:00:00"]
+            []
+            if arguments[0] in ("stock", "recall", "month", "outlook", "piece", "labels")
+            else ["--at", "2027-03-02T09:00:00"]
         )
         name = ["--by", "Mira"] if stamp else []
         result = CliRunner().invoke(cli, ["powder", *arguments, "--db", str(database), *stamp, *name])
@@ -36,7 +38,9 @@ def typed(stocked, tmp_path):
 
 def test_a_build_from_slip_to_recall(typed, tmp_path):
     """Slip, weighing, charge, break-out, sieve, recall: each command tells what the next one needs."""
-    slip = typed("blend", "B1")
+    slip = typed("blend", "B1", "--pdf", str(tmp_path / "slip.pdf"))
+    assert (tmp_path / "slip.pdf").read_bytes().startswith(b"%PDF")
+    assert "V01, V02" in typed("labels", "--out", str(tmp_path / "labels.pdf"))
     weighed = slip.split("blend B1 ")[1].split(" --by")[0].split()
     assert "Blend M01" in typed("blend", "B1", *weighed)
     assert "is in: charge 1/B1" in typed("charge", "B1", "m01")

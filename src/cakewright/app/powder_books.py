@@ -177,6 +177,11 @@ class PowderView:
         order = list(ON_THE_SHELF)
         return tuple(sorted((self.can(k) for k in keys), key=lambda v: (v.material, order.index(v.kind), v.key)))
 
+    def to_label(self) -> tuple[CanView, ...]:
+        """Cans that need a label: those with powder, and new ones that were never filled."""
+        filled = {e.target for e in self.ledger.entries}
+        return tuple(can for can in self.shelf(with_empty=True) if can.kg > 0 or can.key not in filled)
+
     def materials(self) -> tuple[str, ...]:
         """Every material in the books."""
         return tuple(sorted({c.material for c in self.ledger.containers.values() if c.material}))

@@ -156,6 +156,7 @@ def blend(
     ] = None,
     by: Annotated[str, typer.Option("--by", envvar="CAKEWRIGHT_NAME")] = "",
     reason: Why = "",
+    pdf: Annotated[Path | None, typer.Option("--pdf", help="Write the slip into this file.")] = None,
     db: Db = DB,
     at: At = None,
 ) -> None:
@@ -163,7 +164,7 @@ def blend(
     from cakewright.cli.powder_look import run_blend
 
     with opened(db) as store:
-        run_blend(store, plan, build, mode, lots, weighed or [], by, reason, moment(at))
+        run_blend(store, plan, build, mode, lots, weighed or [], by, reason, moment(at), pdf)
 
 
 @powder.command(rich_help_panel="For a build")

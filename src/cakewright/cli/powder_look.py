@@ -78,6 +78,7 @@ def run_blend(
     by: str,
     reason: str,
     at: datetime,
+    pdf: Path | None,
 ) -> None:
     """Print the slip, or book what was weighed."""
     from cakewright.app.powder_build import Weighing, propose_blend, weigh_blend
@@ -87,6 +88,11 @@ def run_blend(
         raise InputError(f"mode {mode!r}", remedy=f"use one of: {', '.join(BlendMode)}", where="--mode")
     week = store.load_plan(plan)
     slip = propose_blend(store, week, build, today=at.date(), mode=BlendMode(mode), most_lots=lots)
+    if pdf is not None:
+        from cakewright.documents.powder_slip import powder_slip_pdf
+
+        pdf.write_bytes(powder_slip_pdf(week, build, slip.blend))
+        typer.echo(f"Wrote {pdf}")
     if not weighed:
         _show_slip(slip)
         return
@@ -125,6 +131,23 @@ def _weighed(text: str) -> tuple[str, float]:
         return can.strip().upper(), float(kg)
     except ValueError as wrong:
         raise InputError(f"{text!r} is no weighing", remedy="write U03=7.98", where="--weighed") from wrong
+
+
+@powder.command(rich_help_panel="Come in")
+def labels(
+    cans: Annotated[list[str] | None, typer.Argument(help="Codes; default every can on the shelf.")] = None,
+    out: Annotated[Path, typer.Option("--out", help="The file to write.")] = Path("can-labels.pdf"),
+    db: Db = DB,
+) -> None:
+    """Write labels with QR codes (PDF, eight to a sheet)."""
+    from cakewright.app.powder_books import code_of, look
+    from cakewright.documents.can_labels import can_labels_pdf
+
+    with opened(db) as store:
+        view = look(store)
+        wanted = [view.can(code_of(view.ledger, c)) for c in cans] if cans else view.to_label()
+        out.write_bytes(can_labels_pdf(wanted, view.ledger.lots))
+    typer.echo(f"Wrote {out}: {', '.join(can.key for can in wanted)}")
 
 
 @powder.command(rich_help_panel="Look")

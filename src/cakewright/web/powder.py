@@ -104,7 +104,7 @@ def recall_file(
 def labels(shelf: Plans, can: Annotated[list[str] | None, Query()] = None) -> Response:
     """Labels of the cans named, or of every can on the shelf."""
     view = look(shelf.store)
-    cans = [view.can(code_of(view.ledger, c)) for c in can] if can else list(view.shelf(with_empty=True))
+    cans = [view.can(code_of(view.ledger, c)) for c in can] if can else list(view.to_label())
     if not cans:
         raise InputError("there is no can yet", remedy="book a delivery or make a can first", where="can")
     return Response(can_labels_pdf(cans, view.ledger.lots), media_type="application/pdf",

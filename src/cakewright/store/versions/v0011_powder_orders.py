@@ -4,7 +4,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "0011_powder_orders"
-down_revision = "0005_part_records"
+down_revision = "0010_floor_log"  # the order of the chain counts, not the number
 branch_labels = None
 depends_on = None
 
