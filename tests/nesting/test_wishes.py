@@ -243,3 +243,15 @@ def test_the_price_list_is_whole_and_adds_up():
 def test_mean_thickness_of_a_plate_is_its_thickness():
     plate = box_mesh(1000, 1000, 3)
     assert mean_thickness_mm(plate, volume_mm3(plate)) == pytest.approx(3.0, rel=0.01)
+
+
+def test_only_wishes_that_concern_the_build_are_told():
+    """Without look-alikes, fragile parts or priced heights the notes do not speak of them; with them they do."""
+    made, _ = judged(two_lines_of_cubes(NestWishes()), steps=5)
+    said = " ".join(made.notes)
+    assert "lines kept together" in said
+    assert not any(words in said for words in ("look-alikes", "fragile", "hours", "must-have"))
+    wishes = NestWishes(apart=(frozenset({1, 2}),), fragile=frozenset({"a"}), windows=(HeightWindow(0, 100),))
+    asked, _ = judged(two_lines_of_cubes(wishes, priority={1: 1.0}), steps=5)
+    said = " ".join(asked.notes)
+    assert all(words in said for words in ("look-alikes", "fragile", "hours", "must-have"))

@@ -9,6 +9,7 @@ from datetime import datetime
 from cakewright.app.batch_lines import BatchInput, batch_input, propose
 from cakewright.app.cages import Cages
 from cakewright.app.effort import Effort
+from cakewright.app.move_lines import move_lines
 from cakewright.app.plan_build import Batch, bulk_litres, nest_batch, quick_cooling
 from cakewright.app.plan_dates import build_job, line_job
 from cakewright.app.progress import Progress
@@ -101,8 +102,22 @@ def choose_batches(lines: Sequence[OrderLine], work: Work) -> list[Batch]:
         work.progress("choosing batches", attempt, ROUNDS, f"{len(batches)} builds, {cost:.0f} weighted hours")
         if best and attempt >= LEARNING_ROUNDS + len(PRICES) - 1:
             break
+    if best:
+        better, cost = move_lines(best[1], lambda b: _judged(b, lines, work), work.effort.moves(), work.seed)
+        work.progress("choosing batches", ROUNDS, ROUNDS, f"{len(better)} builds, {cost:.0f} weighted hours")
+        return better
     work.progress("choosing batches", ROUNDS, ROUNDS)
-    return best[1] if best else batches
+    return batches
+
+
+def _judged(batches: Sequence[Batch], lines: Sequence[OrderLine], work: Work) -> float:
+    """Cost of batches by their quick nests and dates; infinite when one does not nest."""
+    drafts = []
+    for batch in batches:
+        drafts.append(_draft(batch, work))
+        if drafts[-1].nest.left_out:
+            return float("inf")
+    return _cost(drafts, lines, work)
 
 
 def _draft(batch: Batch, work: Work) -> Draft:

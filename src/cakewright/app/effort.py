@@ -10,17 +10,20 @@ from cakewright.stopping import MaxSeconds, MaxSteps, NoImprovement, Stop, first
 BATCHING_STEPS = 4000
 DATE_STEPS = 3000
 DATE_SECONDS = 10.0
+MOVES = 40  # lines moved or swapped between builds on trial, each judged by real nests and dates
+MOVES_SHARE = 0.5  # of the seconds of a nest, for each material
 ARRANGE_SHARE = 0.2  # of the seconds of a nest: spent on the wishes once the height is found
 
 
 @dataclass(frozen=True, slots=True)
 class Effort:
-    """A fresh stop rule for each build's nest, each batching, the dates, and for arranging a nest by its wishes."""
+    """A fresh stop rule for each search: nest, batching, dates, arranging a nest by its wishes, moving lines."""
 
     nest: Callable[[], Stop]
     batching: Callable[[], Stop]
     dates: Callable[[], Stop]
     arrange: Callable[[], Stop] = field(default=lambda: MaxSteps(0))
+    moves: Callable[[], Stop] = field(default=lambda: MaxSteps(0))
 
 
 def effort_in_seconds(nest_seconds: float, clock: Callable[[], float]) -> Effort:
@@ -28,6 +31,7 @@ def effort_in_seconds(nest_seconds: float, clock: Callable[[], float]) -> Effort
     return Effort(
         nest=lambda: MaxSeconds(nest_seconds * (1 - ARRANGE_SHARE), clock),
         arrange=lambda: MaxSeconds(nest_seconds * ARRANGE_SHARE, clock),
+        moves=lambda: first_of(MaxSteps(MOVES), MaxSeconds(nest_seconds * MOVES_SHARE, clock)),
         batching=lambda: first_of(MaxSteps(BATCHING_STEPS), NoImprovement(BATCHING_STEPS // 4)),
         dates=lambda: first_of(MaxSteps(DATE_STEPS), MaxSeconds(DATE_SECONDS, clock)),
     )
@@ -38,6 +42,7 @@ def effort_in_steps(nest_steps: int) -> Effort:
     return Effort(
         nest=lambda: MaxSteps(nest_steps),
         arrange=lambda: MaxSteps(nest_steps),
+        moves=lambda: MaxSteps(nest_steps // 10),
         batching=lambda: MaxSteps(BATCHING_STEPS),
         dates=lambda: MaxSteps(DATE_STEPS),
     )

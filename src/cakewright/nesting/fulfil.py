@@ -40,13 +40,25 @@ def arranged(
     before = objective.terms(layout)
     stop = stop or MaxSteps(int(ARRANGE_STEPS.value))
     layout, _ = arrange(work, layout, objective, stop, rng, ceiling_mm=ceiling, fixed=fixed)
-    return layout, _notes(before, objective.terms(layout))
+    return layout, _notes(before, objective.terms(layout), _asked(objective))
 
 
-def _notes(before: Sequence[Term], after: Sequence[Term]) -> tuple[str, ...]:
+def _asked(objective: Objective) -> frozenset[str]:
+    """The wishes that concern this task at all: nobody is told that no look-alikes stand apart."""
+    wishes = objective.wishes
+    silent = {
+        "end": not wishes.windows,
+        "early": not objective.priority.any(),
+        "fragile": not objective.fragile.any(),
+        "apart": not wishes.apart,
+    }
+    return frozenset(name for name in TOLD if not silent.get(name, False))
+
+
+def _notes(before: Sequence[Term], after: Sequence[Term], told: frozenset[str]) -> tuple[str, ...]:
     """Two sentences: what was reached, what was not and how far it got."""
-    asked = [(a, b) for a, b in zip(before, after, strict=True) if a.name in TOLD and b.weight > 0]
-    reached = [b.words for a, b in asked if b.value < _SMALL and (a.value >= _SMALL or b.name != "early")]
+    asked = [(a, b) for a, b in zip(before, after, strict=True) if a.name in told and b.weight > 0]
+    reached = [b.words for _, b in asked if b.value < _SMALL]
     short = [f"{b.words}: {_change(a, b)}" for a, b in asked if b.value >= _SMALL]
     said = [f"wishes reached: {', '.join(reached)}"] if reached else []
     return (*said, *([f"wishes not wholly reached: {'; '.join(short)}"] if short else []))
