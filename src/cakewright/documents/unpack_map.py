@@ -75,7 +75,7 @@ def _band(plan: WeekPlan, build: Build, band: Band, index: int, total: int) -> d
         "count": count(len(band.pieces), "piece"),
         "above": picture_svg(above),
         "above_ratio": height / width,
-        "tags": _tags(band, above, tag, named),
+        "tags": _tags(band, above, tag, named, build.caged),
         "aside": picture_svg(aside),
         "aside_ratio": side_h / side_w,
         "from": aside.where((0.0, 0.0, min(surface - band.top_mm, build.nest.height_mm)))[1],
@@ -87,9 +87,13 @@ def _band(plan: WeekPlan, build: Build, band: Band, index: int, total: int) -> d
     }
 
 
-def _tags(band: Band, above: Picture, tag: dict[str, str], named: set[str]) -> list[dict[str, Any]]:
-    """Where the tags go: those with a warning first, so that they are never the ones left out."""
-    shown = sorted((p.piece for p in band.pieces if p.piece in above.spots), key=lambda piece: piece not in named)
+def _tags(
+    band: Band, above: Picture, tag: dict[str, str], named: set[str], caged: dict[str, tuple[str, ...]]
+) -> list[dict[str, Any]]:
+    """Where the tags go: those with a warning first, so that they are never the ones left out; one on each cage."""
+    home = {piece: cage for cage, inside in caged.items() for piece in inside}
+    tagged = dict.fromkeys(home.get(p.piece, p.piece) for p in band.pieces)
+    shown = sorted((piece for piece in tagged if piece in above.spots), key=lambda piece: piece not in named)
     return [{"x": above.spots[p][0], "y": above.spots[p][1], "text": tag[p]} for p in reversed(shown[:_MOST_TAGS])]
 
 
