@@ -108,9 +108,13 @@ def edges_mm(plan: WeekPlan, line: int) -> tuple[float, float, float]:
 def _likely(plan: WeekPlan, match: Match, of_line: Mapping[int, list[Placement]], twins: Mapping[int, int]) -> Likely:
     line = int(match.key)
     top_first = sorted(of_line[line], key=lambda p: -p.z_max_mm)
-    note = match.note
-    if line in twins and match.note.startswith("mirrored twin"):
-        note = f"mirrored twin of L{twins[line]:02d}: scale and callipers cannot tell them apart, look at the picture"
+    twin = (
+        ""
+        if line not in twins
+        else (f"mirrored twin of L{twins[line]:02d}: scale and callipers cannot tell them apart, look at the picture")
+    )
+    doubt = "" if match.note.startswith("mirrored twin") else match.note
+    note = "; ".join(text for text in (twin, doubt) if text)
     return Likely(
         line,
         match.probability,

@@ -26,6 +26,7 @@ interface = APIRouter(prefix="/api/v1", responses=RESPONSES, tags=["floor"])
 Plans = Annotated[Shelf, Depends(shelf_of)]
 BUILD = "/plans/{version}/builds/{key}"
 Name = Annotated[str, Form(max_length=80)]
+WORTH_SHOWING = 0.005
 _GREY = (0.72, 0.72, 0.72)
 
 
@@ -122,7 +123,7 @@ def which_part(
     if found and mass_g:
         heavy = trapped_powder_g(found[0].mass_g, _number(mass_g, "mass"), scale_g=_number(scale_g, "scale"))
     asked = {"mass_g": mass_g, "sizes": [*sizes, "", "", ""][:3], "depth_mm": depth_mm, "scale_g": scale_g}
-    return page(request, "identify.html", **_common(shelf, plan, build), found=found[:5], wrong=wrong, asked=asked,
+    return page(request, "identify.html", **_common(shelf, plan, build), found=[f for f in found[:6] if f is found[0] or f.probability >= WORTH_SHOWING], wrong=wrong, asked=asked,
                 heavy=heavy)  # fmt: skip
 
 
