@@ -56,6 +56,18 @@ def test_the_mirror_twin_is_named(handed_bracket):
     assert kinds(left=handed_bracket, right=turned(mirrored(handed_bracket))) == {("left", "right"): "mirror"}
 
 
+def test_a_threefold_axis_does_not_hide_the_hand():
+    """A propeller of three pitched blades; third moments alone cannot tell it from its mirror image."""
+    blade = box_mesh(20, 6, 1.5, (3, -3, -0.75))
+    pitch, around = np.radians(30), np.radians(120)
+    tilt = np.array([[1, 0, 0], [0, np.cos(pitch), -np.sin(pitch)], [0, np.sin(pitch), np.cos(pitch)]])
+    spin = np.array([[np.cos(around), -np.sin(around), 0], [np.sin(around), np.cos(around), 0], [0, 0, 1.0]])
+    blades = [blade.placed(np.linalg.matrix_power(spin, k) @ tilt, np.zeros(3)) for k in range(3)]
+    propeller = joined(*blades)
+    assert kinds(left=propeller, right=turned(mirrored(propeller))) == {("left", "right"): "mirror"}
+    assert kinds(one=propeller, two=turned(propeller)) == {("one", "two"): "same"}
+
+
 def test_a_part_that_equals_its_mirror_image_has_no_hand():
     """A plate with a block in the middle of one edge."""
     plate = joined(box_mesh(60, 20, 5), box_mesh(10, 5, 9, (25, 15, 5)))

@@ -11,6 +11,7 @@ import numpy as np
 from cakewright.app.find_files import file_of_line, mesh_files
 from cakewright.app.look_alikes import look_alike_findings
 from cakewright.app.mark_parts import marked
+from cakewright.app.part_records import NOTHING_KNOWN, PartRecords, revision_findings, rule_of
 from cakewright.app.progress import Progress, quiet
 from cakewright.errors import CakewrightError, InputError, MeshFileError
 from cakewright.findings import Finding, Severity
@@ -41,8 +42,14 @@ class Intake:
     findings: tuple[Finding, ...]
 
 
-def take_in(orders: OrderList, cell: Cell, folder: str | Path, progress: Progress = quiet) -> Intake:
-    """Read and judge the mesh of every line.
+def take_in(
+    orders: OrderList,
+    cell: Cell,
+    folder: str | Path,
+    progress: Progress = quiet,
+    records: PartRecords = NOTHING_KNOWN,
+) -> Intake:
+    """Read and judge the mesh of every line, against what `records` know of part revisions.
 
     A line whose file is missing, unreadable or cannot be made in this cell is set aside with a reason
     and a remedy; all others go on. Raises InputError when the folder is missing or nothing is left.
@@ -56,7 +63,7 @@ def take_in(orders: OrderList, cell: Cell, folder: str | Path, progress: Progres
     for done, line in enumerate(orders.lines):
         progress("reading parts", done, len(orders.lines), line.title)
         try:
-            part = marked(read_part(line, cell, file_of_line(line, files, folder)), line)
+            part = _known_part(line, cell, file_of_line(line, files, folder), records)
         except CakewrightError as wrong:
             found = f"{wrong.where}: {wrong.found}" if wrong.where else wrong.found
             set_aside.append(SetAside(line.line, found, wrong.remedy))
@@ -77,11 +84,18 @@ def take_in(orders: OrderList, cell: Cell, folder: str | Path, progress: Progres
     return Intake(parts, part_of_line, tuple(set_aside), (*orders.findings, *findings))
 
 
-def read_part(line: OrderLine, cell: Cell, file: Path) -> Part:
+def _known_part(line: OrderLine, cell: Cell, file: Path, records: PartRecords) -> Part:
+    """The part of a line, with what is known about its name and shape, and its mark."""
+    part = read_part(line, cell, file, records)
+    said = revision_findings(part, records, f"line {line.line} ({line.title}), {file.name}")
+    return marked(replace(part, findings=(*part.findings, *said)), line)
+
+
+def read_part(line: OrderLine, cell: Cell, file: Path, records: PartRecords = NOTHING_KNOWN) -> Part:
     """One part from one file, with everything that was noticed on the way.
 
     The strict reader goes first; what it refuses goes to the repairing reader, whose liberties are
-    findings of the part.
+    findings of the part. The flags of the line say how it may be turned, else the rule of its revision in `records`.
     """
     machines = cell.machines_for(line.material)
     if not machines:
@@ -94,7 +108,7 @@ def read_part(line: OrderLine, cell: Cell, file: Path) -> Part:
     mesh = mesh_file.mesh if decision.unit.mm == 1.0 else mesh_file.mesh.scaled(decision.unit.mm)
     mesh, mended = _sound(mesh, file.name)
     measures = measure(mesh)
-    rule = orientation_rule(line)
+    rule = rule_of(line, records, orientation_rule(line))
     checked = check_part(
         mesh,
         measures,

@@ -135,11 +135,13 @@ def plan_tray(
 ) -> int:
     """What a worker does: plan the files of a tray, write the folder, save the version; its number."""
     from cakewright.app.learnt_cell import learnt_cell
+    from cakewright.app.part_records import records_at
     from cakewright.app.plan_week import plan_week
     from cakewright.app.write_plan import write_plan
 
     orders = read_orders(tray / ORDERS, cell)
     cell = learnt_cell(cell, out / database)
-    plan = plan_week(orders, cell, tray / PARTS, start=start, now=now, seconds=seconds, progress=report)
+    plan = plan_week(orders, cell, tray / PARTS, start=start, now=now, seconds=seconds, progress=report,
+                     records=records_at(out / database))  # fmt: skip
     plan, _ = write_plan(plan, out, at=datetime.now(UTC), made_by=by, progress=report, database=database)
     return plan.version

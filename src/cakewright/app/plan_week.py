@@ -13,6 +13,7 @@ from cakewright.app.effort import Effort, effort_in_seconds
 from cakewright.app.end_in_shift import with_endings
 from cakewright.app.intake import take_in
 from cakewright.app.lower_builds import lowered
+from cakewright.app.part_records import NOTHING_KNOWN, PartRecords
 from cakewright.app.plan_build import bulk_litres
 from cakewright.app.plan_builds import plan_builds
 from cakewright.app.plan_costs import plan_costs
@@ -36,6 +37,7 @@ def plan_week(
     effort: Effort | None = None,
     workers: int | None = None,
     progress: Progress = quiet,
+    records: PartRecords = NOTHING_KNOWN,
     clock: Callable[[], float] = time.monotonic,
 ) -> WeekPlan:
     """Turn an order list into builds, dates, powder and costs.
@@ -61,6 +63,8 @@ def plan_week(
         Builds nested at a time; default: as many as there are cores.
     progress
         Told what is being done.
+    records
+        What the database knows: how part revisions may be turned, shapes and names seen before.
 
     Returns
     -------
@@ -78,7 +82,7 @@ def plan_week(
     start = week_start(start, now or datetime.now(UTC), orders.lines, cell)
     effort = effort or effort_in_seconds(cell.nesting.seconds_per_build if seconds is None else seconds, clock)
 
-    taken = take_in(orders, cell, parts, progress)
+    taken = take_in(orders, cell, parts, progress, records)
     lines = [line for line in orders.lines if line.line in taken.part_of_line]
     cages = Cages()
     builds, without_place = plan_builds(

@@ -16,6 +16,7 @@ def run_plan(
 ) -> None:
     """Read, plan, write, show."""
     from cakewright.app.learnt_cell import learnt_cell, learnt_words
+    from cakewright.app.part_records import records_at
     from cakewright.app.plan_week import plan_week
     from cakewright.app.powder_stock import stocked_from
     from cakewright.app.write_plan import DATABASE, write_plan
@@ -35,7 +36,8 @@ def run_plan(
     for learnt in learnt_words(the_cell):
         console.print(learnt, style="dim", markup=False)
     with Bars() as bars:
-        plan = plan_week(the_orders, the_cell, parts, start=start, now=now, seed=seed, seconds=seconds, progress=bars)
+        plan = plan_week(the_orders, the_cell, parts, start=start, now=now, seed=seed, seconds=seconds, progress=bars,
+                         records=records_at(out / DATABASE))  # fmt: skip
         plan, folder = write_plan(plan, out, at=now, progress=bars)
     show_plan(plan, folder)
     if plan.set_aside:

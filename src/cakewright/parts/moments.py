@@ -9,9 +9,10 @@ import numpy as np
 from cakewright.model.mesh import FloatArray, Mesh
 from cakewright.parts.measure import triangle_areas
 
-# exact for polynomials up to degree 3 on a triangle (Strang and Fix 1973: middle and three points at 3/5, 1/5, 1/5)
-_AT = np.array([[1 / 3, 1 / 3, 1 / 3], [0.6, 0.2, 0.2], [0.2, 0.6, 0.2], [0.2, 0.2, 0.6]])
-_WEIGHT = np.array([-27 / 48, 25 / 48, 25 / 48, 25 / 48])
+# exact for polynomials up to degree 4 on a triangle (Dunavant 1985: six points in two rings)
+_RINGS = ((0.445948490915965, 0.223381589678011), (0.091576213509771, 0.109951743655322))
+_AT = np.array([np.roll([1 - 2 * a, a, a], k) for a, _ in _RINGS for k in range(3)])
+_WEIGHT = np.array([w for _, w in _RINGS for _ in range(3)])
 
 _LEVI_CIVITA = np.zeros((3, 3, 3))
 _LEVI_CIVITA[[0, 1, 2], [1, 2, 0], [2, 0, 1]] = 1.0
@@ -22,13 +23,15 @@ _LEVI_CIVITA[[0, 2, 1], [2, 1, 0], [1, 0, 2]] = -1.0
 class SurfaceMoments:
     """Moments of the area about its own middle.
 
-    `area_mm2`; `middle_mm` (3,); `second` (3, 3) mean of x x^T, mm²; `third` (3, 3, 3) mean of x x x, mm³.
+    `area_mm2`; `middle_mm` (3,); `second` (3, 3) mean of x x^T, mm²; `third` (3, 3, 3) mean of x x x, mm³;
+    `fourth` (3, 3, 3, 3) mean of x x x x, mm⁴.
     """
 
     area_mm2: float
     middle_mm: FloatArray
     second: FloatArray
     third: FloatArray
+    fourth: FloatArray
 
     @property
     def length_mm(self) -> float:
@@ -52,12 +55,13 @@ class SurfaceMoments:
 
     @property
     def hands(self) -> FloatArray:
-        """Three numbers that change sign in the mirror, (3,), dimensionless.
+        """Four numbers that change sign in the mirror, (4,), dimensionless.
 
         With C the second moments, t_i = T_ijj and A_ij = T_ijk t_k:  det(t, C t, C C t);  t_i e_ijk (C A)_jk;
-        e_lmk C_li (C C)_mj T_ijk. The first vanishes for any axis of symmetry, the second for two, so that
-        together they know the hand of most machine parts; all vanish for parts equal to their mirror image.
-        Parts with a threefold or higher axis (propellers, helical gears) need more than third moments.
+        e_lmk C_li (C C)_mj T_ijk;  e_ijk C_il T_jmn F_klmn with F the fourth moments. The first vanishes for any
+        axis of symmetry, the second for two; the last also knows the hand of parts with a threefold axis, such as
+        propellers. All vanish for parts equal to their mirror image; a fourfold or higher axis (helical gears)
+        hides its hand from all of them.
         """
         c, t3 = self.second / self.length_mm**2, self.third / self.length_mm**3
         t = np.einsum("ijj->i", t3)
@@ -65,11 +69,13 @@ class SurfaceMoments:
         axial = np.array([ca[1, 2] - ca[2, 1], ca[2, 0] - ca[0, 2], ca[0, 1] - ca[1, 0]])
         first = float(np.linalg.det(np.column_stack([t, c @ t, c @ c @ t])))
         third = float(np.einsum("lmk,li,mj,ijk->", _LEVI_CIVITA, c, c @ c, t3))
-        return np.array([first, float(t @ axial), third])
+        f4 = self.fourth / self.length_mm**4
+        last = float(np.einsum("ijk,il,jmn,klmn->", _LEVI_CIVITA, c, t3, f4, optimize=True))
+        return np.array([first, float(t @ axial), third, last])
 
 
 def surface_moments(mesh: Mesh) -> SurfaceMoments:
-    """Moments up to third order by quadrature that is exact for flat triangles."""
+    """Moments up to fourth order by quadrature that is exact for flat triangles."""
     corners = mesh.triangles - mesh.box_mm.mean(axis=0)
     area = triangle_areas(mesh)
     total = float(area.sum())
@@ -81,4 +87,5 @@ def surface_moments(mesh: Mesh) -> SurfaceMoments:
     second = weighted.T @ points
     products = (points[:, :, None] * points[:, None, :]).reshape(-1, 9)
     third = (weighted.T @ products).reshape(3, 3, 3)
-    return SurfaceMoments(total, middle + mesh.box_mm.mean(axis=0), second, third)
+    fourth = ((products * weight[:, None]).T @ products).reshape(3, 3, 3, 3)
+    return SurfaceMoments(total, middle + mesh.box_mm.mean(axis=0), second, third, fourth)

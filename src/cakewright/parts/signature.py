@@ -23,7 +23,7 @@ class Signature:
     """Numbers that do not change when a part is moved, turned or cut into other triangles.
 
     `volume_mm3`, `area_mm2`; `box_mm` (3,) smallest box, longest edge first; `spreads_mm` (3,) principal spreads
-    of the surface; `skew` (3,) lopsidedness; `hands` (3,) which change sign in the mirror; `curve` (64,)
+    of the surface; `skew` (3,) lopsidedness; `hands` (4,) which change sign in the mirror; `curve` (64,)
     shape distribution.
     """
 
@@ -34,6 +34,21 @@ class Signature:
     skew: FloatArray
     hands: FloatArray
     curve: FloatArray
+
+
+METHOD = 2  # raise it whenever the numbers change their meaning: stored ones are then computed anew
+
+
+def numbers_of(found: Signature) -> FloatArray:
+    """A signature as one row of numbers, to be kept."""
+    head = [found.volume_mm3, found.area_mm2, *found.box_mm]
+    return np.concatenate([head, found.spreads_mm, found.skew, found.hands, found.curve])
+
+
+def signature_from(numbers: FloatArray) -> Signature:
+    """The signature of a row made by `numbers_of` with the same METHOD."""
+    volume, area, a, b, c = (float(v) for v in numbers[:5])
+    return Signature(volume, area, (a, b, c), numbers[5:8], numbers[8:11], numbers[11:15], numbers[15:])
 
 
 @dataclass(frozen=True, slots=True)

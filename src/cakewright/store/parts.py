@@ -93,6 +93,7 @@ class PartTables:
             select(part.name, part.revision, part.file, part.file_sha256, part.mesh_sha256, part.plan)
             .add_columns(plan.made_at.label("at"), plan.made_by.label("by"))
             .join(schema.plan, plan.version == part.plan)
+            .where(part.key.in_(select(schema.order_line.c.part_key).where(schema.order_line.c.plan == part.plan)))
             .order_by(part.plan.desc(), part.position)
         )
         found: dict[tuple[str, str, str], SeenPart] = {}
