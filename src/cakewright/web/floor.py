@@ -122,8 +122,9 @@ def which_part(
     heavy = None
     if found and mass_g:
         heavy = trapped_powder_g(found[0].mass_g, _number(mass_g, "mass"), scale_g=_number(scale_g, "scale"))
+    shown = [f for f in found[:6] if f is found[0] or f.probability >= WORTH_SHOWING]
     asked = {"mass_g": mass_g, "sizes": [*sizes, "", "", ""][:3], "depth_mm": depth_mm, "scale_g": scale_g}
-    return page(request, "identify.html", **_common(shelf, plan, build), found=[f for f in found[:6] if f is found[0] or f.probability >= WORTH_SHOWING], wrong=wrong, asked=asked,
+    return page(request, "identify.html", **_common(shelf, plan, build), found=shown, wrong=wrong, asked=asked,
                 heavy=heavy)  # fmt: skip
 
 

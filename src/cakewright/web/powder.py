@@ -8,7 +8,9 @@ from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import HTMLResponse, Response, StreamingResponse
 
 from cakewright.app.powder_books import code_of, look
+from cakewright.app.powder_doubts import powder_doubts
 from cakewright.app.powder_family import family_of
+from cakewright.app.powder_deeds import judged_runs
 from cakewright.app.powder_month import MonthBooks, month_books
 from cakewright.app.powder_outlook import outlook
 from cakewright.app.powder_recall import recall_csv, recall_lot, recalled_lines
@@ -50,7 +52,8 @@ def front(shelf: Plans, request: Request, by: By = "", said: By = "") -> HTMLRes
     view, today = look(shelf.store), shelf.clock().date()
     cans = () if view.is_empty else view.shelf()
     stocks = [view.stock(name, today) for name in view.materials()]
-    return page(request, "powder_shelf.html", **shown(shelf, "", by), cans=cans, stocks=stocks, said=said,
+    doubts = powder_doubts(view, shelf.clock())
+    return page(request, "powder_shelf.html", **shown(shelf, "", by), cans=cans, stocks=stocks, said=said, doubts=doubts,
                 empty=view.is_empty, count_of_entries=len(view.ledger.entries))  # fmt: skip
 
 
@@ -151,7 +154,10 @@ def month(
     end = start.replace(year=year + number // 12, month=number % 12 + 1)
     view = look(shelf.store)
     books: list[MonthBooks] = [month_books(view, name, start, end) for name in view.materials()]
-    return page(request, "powder_month.html", **shown(shelf, "/month"), books=books, month=f"{start:%Y-%m}")
+    sieve = [run for name in view.materials() for run in judged_runs(view.books, name, start, end)]
+    return page(
+        request, "powder_month.html", **shown(shelf, "/month"), books=books, month=f"{start:%Y-%m}", sieve=sieve
+    )
 
 
 def _share(text: str, where: str) -> float | None:

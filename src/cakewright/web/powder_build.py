@@ -33,6 +33,7 @@ router = APIRouter(include_in_schema=False)
 HERE = "/plans/{version}/builds/{key}/powder"
 Mode = Annotated[BlendMode, Query()]
 Only = Annotated[list[str] | None, Query(max_length=40)]
+Lots = Annotated[str, Query(max_length=3, pattern=r"^\d*$")]
 
 
 @router.get(HERE)
@@ -44,19 +45,24 @@ def steps(
     by: By = "",
     mode: Mode = BlendMode.FIXED,
     only: Only = None,
+    lots: Lots = "",
     said: Annotated[str, Query(max_length=400)] = "",
 ) -> HTMLResponse:
     """Slip, charge, break-out: what is done, what is next."""
     plan = shelf.plan(version)
-    return _page(shelf, request, plan, key, by=by, mode=mode, only=only, said=said)
+    return _page(shelf, request, plan, key, by=by, mode=mode, only=only, lots=lots, said=said)
 
 
 @router.get(HERE + ".pdf")
-def slip(shelf: Plans, version: int, key: str, mode: Mode = BlendMode.FIXED, only: Only = None) -> Response:
+def slip(
+    shelf: Plans, version: int, key: str, mode: Mode = BlendMode.FIXED, only: Only = None, lots: Lots = ""
+) -> Response:
     """The slip with the cans of the shelf, to print."""
     plan = shelf.plan(version)
     build_of(plan, key)
-    proposal = propose_blend(shelf.store, plan, key, today=shelf.clock().date(), mode=mode, only=only)
+    proposal = propose_blend(
+        shelf.store, plan, key, today=shelf.clock().date(), mode=mode, only=only, most_lots=int(lots) if lots else None
+    )
     return Response(powder_slip_pdf(plan, key, proposal.blend), media_type="application/pdf",
                     headers={"content-disposition": f'inline; filename="{version:03d}-powder-slip.pdf"'})  # fmt: skip
 
@@ -78,8 +84,8 @@ def do(shelf: Plans, request: Request, version: int, key: str, given: Annotated[
     try:
         told = _book(shelf, plan, key, given)
     except CakewrightError as wrong:
-        return _page(shelf, request, plan, key, by=given.get("by", ""), mode=mode, only=only, wrong=wrong.text,
-                     given=given, status=422)  # fmt: skip
+        return _page(shelf, request, plan, key, by=given.get("by", ""), mode=mode, only=only,
+                     lots=given.get("lots", ""), wrong=wrong.text, given=given, status=422)  # fmt: skip
     back = urlencode({"by": given.get("by", ""), "said": told})
     return RedirectResponse(f"{request.url.path}?{back}", status_code=303)
 
@@ -116,7 +122,7 @@ def _scanned(given: Said, cans: list[str]) -> None:
 
 def _page(
     shelf: Shelf, request: Request, plan: WeekPlan, key: str, *, by: str, mode: BlendMode, only: list[str] | None,
-    said: str = "", wrong: str = "", given: Said | None = None, status: int = 200,
+    lots: str = "", said: str = "", wrong: str = "", given: Said | None = None, status: int = 200,
 ) -> HTMLResponse:  # fmt: skip
     build = build_of(plan, key)
     done = build_powder(shelf.store, plan.version, key)
@@ -124,7 +130,8 @@ def _page(
     why = ""
     if done.charge_kg == 0 and not done.blends:
         try:
-            proposal = propose_blend(shelf.store, plan, key, today=shelf.clock().date(), mode=mode, only=only)
+            proposal = propose_blend(shelf.store, plan, key, today=shelf.clock().date(), mode=mode, only=only,
+                                     most_lots=int(lots) if lots.isdigit() else None)  # fmt: skip
         except InputError as refused:
             why = refused.text
     view = look(shelf.store)
@@ -135,6 +142,6 @@ def _page(
     }  # fmt: skip
     return page(
         request, "powder_build.html", status=status, **common, build=build, done=done, proposal=proposal, why=why,
-        modes=list(BlendMode), mode=mode, cans=cans, only=only or [], fractions=list(Fraction), said=said,
+        modes=list(BlendMode), mode=mode, cans=cans, only=only or [], lots=lots, fractions=list(Fraction), said=said,
         wrong=wrong, given=given or {},
     )  # fmt: skip
