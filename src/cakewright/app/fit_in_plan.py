@@ -81,7 +81,7 @@ def _open_builds(plan: WeekPlan, material: str, now: datetime) -> list[tuple[Bui
 def _with_line(
     plan: WeekPlan, build: Build, line: OrderLine, part: Part, effort: Effort, seed: int
 ) -> tuple[Build | None, str]:
-    old = [NestPiece(p.piece, p.part_key, p.line) for p in build.nest.placements]
+    old = [NestPiece(p.piece, p.part_key, p.line) for p in build.ordered]
     new = [NestPiece(f"{line.key}-{i + 1:02d}", part.key, line.line) for i in range(line.quantity)]
     reason = f"added to the plan: {line.title}"
     batch = Batch(

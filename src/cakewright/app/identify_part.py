@@ -51,7 +51,7 @@ def likely_lines(
         raise InputError("nothing is measured", remedy="weigh it, measure one size, or say how deep it lay")
     said = last_words(records)
     found = {piece for piece, record in said.items() if record.state is not PieceState.MISSING}
-    missing = [p for p in build.nest.placements if p.piece not in found]
+    missing = [p for p in build.ordered if p.piece not in found]
     if depth_mm is not None:
         missing = [p for p in missing if _reaches(p, surface_mm(plan, build) - depth_mm)]
     if not missing:

@@ -77,7 +77,7 @@ def recovered_plan(plan: WeekPlan, desk: FailureDesk, way: Recovery, effort: Eff
     elif way.key.startswith("with-") and missing:
         remake = way.key.removeprefix("with-")
         host = plan.build(remake)
-        pieces = [*(NestPiece(p.piece, p.part_key, p.line) for p in host.nest.placements), *missing]
+        pieces = [*(NestPiece(p.piece, p.part_key, p.line) for p in host.ordered), *missing]
         reason = f"{host.reason}; takes what is missing after {old.key} stopped"
         grown = _nested(plan, remake, host.machine, pieces, reason, effort)
         builds = [grown if b.key == remake else b for b in builds]
@@ -102,7 +102,7 @@ def _dated(plan: WeekPlan, changed: WeekPlan, desk: FailureDesk, way: Recovery, 
 
 def _missing_pieces(build: Build, after: AfterStop) -> list[NestPiece]:
     fate = {piece: f for piece, _, f in after.fates}
-    return [NestPiece(p.piece + AGAIN, p.part_key, p.line) for p in build.nest.placements if fate[p.piece] in GONE]
+    return [NestPiece(p.piece + AGAIN, p.part_key, p.line) for p in build.ordered if fate[p.piece] in GONE]
 
 
 def _nested(plan: WeekPlan, key: str, machine: str, pieces: list[NestPiece], reason: str, effort: Effort) -> Build:

@@ -244,7 +244,12 @@ class Build:
     @property
     def pieces(self) -> int:
         """Pieces in the build, cages not counted."""
-        return sum(not p.is_cage for p in self.nest.placements)
+        return len(self.ordered)
+
+    @property
+    def ordered(self) -> tuple[Placement, ...]:
+        """The placements of pieces that somebody ordered: all but cages."""
+        return tuple(p for p in self.nest.placements if not p.is_cage)
 
     def pieces_of(self, line: int) -> tuple[Placement, ...]:
         """The placements of one order line, top of the cake first."""
