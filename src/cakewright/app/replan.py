@@ -150,13 +150,23 @@ def replan_stored(
     version: int | None = None,
     unavailable: Windows | None = None,
     stop: Callable[[], Stop] | None = None,
+    free: bool = False,
 ) -> Replanned:
-    """Plan the newest stored plan (or `version`) again, with what was noted and committed for it."""
+    """Plan the newest stored plan (or `version`) again, with what was noted and committed for it.
+
+    `free` lets also move what people were told for the next hours.
+    """
     plan = store.load_plan(version)
-    told = next((c for c in store.schedule.commitments() if c.plan == plan.version), None)
+    told = None if free else next((c for c in store.schedule.commitments() if c.plan == plan.version), None)
     until = now + timedelta(hours=COMMIT_HOURS.value) if told else None
-    return replan(plan, now, progress=store.schedule.progress_of(plan.version), committed_until=until,
-                  unavailable=unavailable, stop=stop)  # fmt: skip
+    return replan(
+        plan,
+        now,
+        progress=store.schedule.progress_of(plan.version),
+        committed_until=until,
+        unavailable=unavailable,
+        stop=stop,
+    )
 
 
 def accept(store: Store, made: Replanned | WeekPlan, *, by: str, at: datetime) -> int:

@@ -13,6 +13,7 @@ from cakewright import __version__
 from cakewright.cli.learn import register as register_learning
 from cakewright.cli.powder_look import powder
 from cakewright.cli.quotes import quotes
+from cakewright.cli.running import register as register_running
 from cakewright.errors import CakewrightError
 
 HELP = """From an order list to a week that a laser-sintering cell can run.
@@ -175,6 +176,7 @@ cli.add_typer(quotes, name="quotes", rich_help_panel="Before the week")
 
 cli.add_typer(powder, name="powder", rich_help_panel="The week")
 register_learning(cli)
+register_running(cli)
 
 
 def run() -> None:

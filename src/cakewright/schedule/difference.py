@@ -112,7 +112,7 @@ def _line_words(
     late: bool,
     zone: ZoneInfo,
 ) -> str:
-    name = f"L{number:02d}"
+    name = named(number)
     if now is None:
         return f"{name} is no longer in the plan (it was ready {moment(was, zone)})" if was else f"{name} has no date"
     if was is None:
@@ -194,7 +194,7 @@ def _headline(lines: Sequence[LineMove], tasks: Sequence[TaskMove], kept: int, h
         _count(len(later), "line is later", "lines are later"),
         f"{len(earlier) or 'none'} earlier",
         f"{len(newly) or 'none'} {'becomes' if len(newly) < 2 else 'become'} late"
-        + (f" ({', '.join(f'L{m.line:02d}' for m in newly[:8])})" if newly else ""),
+        + (f" ({', '.join(named(m.line) for m in newly[:8])})" if newly else ""),
         *([_count(len(saved), "is on time again", "are on time again")] if saved else []),
         f"{kept} of {hands} tasks of people stay as they were",
     ]
@@ -203,6 +203,11 @@ def _headline(lines: Sequence[LineMove], tasks: Sequence[TaskMove], kept: int, h
 
 def _count(number: int, one: str, many: str) -> str:
     return f"{number or 'no'} {one if number < 2 else many}"
+
+
+def named(line: int) -> str:
+    """'L07'; numbers below one stand for an urgent order that is not in the list."""
+    return f"L{line:02d}" if line > 0 else "the urgent order"
 
 
 def duration(minutes: int) -> str:
