@@ -156,6 +156,16 @@ def find_more(store, kg):
     return correct(store, first.number, first.kg + kg, reason="second scoop", at=at(990), **MIRA)
 
 
+def test_parts_that_were_never_printed_leave_the_recall(store, plan):
+    """A correction to zero takes the build out of every recall; the entry stays in the books."""
+    back = printed(store, plan)
+    entry = next(e for e in look(store).ledger.entries if e.target == back.parts)
+    correct(store, entry.number, 0, reason="booked on the wrong build", at=at(1000), **MIRA)
+    assert store.powder.shares(1, "B1") == {}
+    assert recall_lot(store, "V-7712", 0.01).pieces == 0
+    assert look(store).ledger.entries[entry.number - 1] == entry
+
+
 def test_nothing_is_changed_or_deleted_even_from_outside(store):
     """Another tool that opens the file can neither change nor delete nor overdraw nor leave a gap."""
     link = sqlite3.connect(store.path)

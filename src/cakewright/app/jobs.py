@@ -137,10 +137,12 @@ def plan_tray(
     from cakewright.app.learnt_cell import learnt_cell
     from cakewright.app.part_records import records_at
     from cakewright.app.plan_week import plan_week
+    from cakewright.app.powder_stock import stocked_from
     from cakewright.app.write_plan import write_plan
 
     orders = read_orders(tray / ORDERS, cell)
     cell = learnt_cell(cell, out / database)
+    cell = stocked_from(cell, out / database, (now or datetime.now(UTC)).date())
     plan = plan_week(orders, cell, tray / PARTS, start=start, now=now, seconds=seconds, progress=report,
                      records=records_at(out / database))  # fmt: skip
     plan, _ = write_plan(plan, out, at=datetime.now(UTC), made_by=by, progress=report, database=database)

@@ -298,6 +298,31 @@ def sieve_runs(books: Books, material: str) -> tuple[SieveRun, ...]:
     return tuple(found)
 
 
+@dataclass(frozen=True, slots=True)
+class JudgedRun:
+    """A sieve run with what it said about sieve and powder, and kg that its cloth had done by then."""
+
+    material: str
+    run: SieveRun
+    cloth_kg: float
+    findings: tuple[Finding, ...]
+
+
+def judged_runs(books: Books, material: str, start: datetime, end: datetime) -> tuple[JudgedRun, ...]:
+    """Sieve runs in [start, end), oldest first, each judged by the runs before it."""
+    found = []
+    runs = sieve_runs(books, material)
+    for number, run in enumerate(runs):
+        before = runs[:number]
+        at = next(e.at for e in books.ledger.entries if f"{e.source} {e.at:%Y-%m-%d}" == run.run)
+        if not start <= at < end:
+            continue
+        done = sum(r.in_kg for r in (*before, run) if r.cloth == run.cloth)
+        worn = check_cloth(run.cloth, [*before, run], CLOTH_LIFE_KG.value) if run.cloth else None
+        found.append(JudgedRun(material, run, done, (*check_sieve_run(run, before), *([worn] if worn else []))))
+    return tuple(found)
+
+
 def open_accounts(booking: Booking, *, by: str, at: datetime) -> None:
     """The accounts that every ledger has: where powder comes from and goes to."""
     for key, kind in ACCOUNTS.items():
@@ -313,6 +338,8 @@ def _work_out_again(booking: Booking, containers: set[str]) -> None:
         return
     graph = trace(booking.ledger)
     there = [k for k in parts if k in graph.now]
+    for key in set(parts) - set(there):  # the correction says that nothing was printed
+        keep_shares(booking, key, {})
     for key, shares in zip(there, graph.compositions(there), strict=True):
         keep_shares(booking, key, dict(zip(graph.origins, (float(s) for s in shares), strict=True)))
 

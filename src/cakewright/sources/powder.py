@@ -278,3 +278,28 @@ PURGE_KG = Reference(
     "chosen by us",
     note="powder of the new material run through feeds and overflow and thrown away",
 )
+
+USE_BY_NOTICE_DAYS = Reference(
+    "powder.use_by_notice",
+    45.0,
+    "days",
+    Status.DEFAULT,
+    "chosen by us",
+    note="so long before its date a lot is named on the shelf page",
+)
+CHARGE_OPEN_DAYS = Reference(
+    "powder.charge_open",
+    7.0,
+    "days",
+    Status.DEFAULT,
+    "chosen by us",
+    note="a charge without any entry for so long is asked about",
+)
+WEIGH_IN_DAYS = Reference(
+    "powder.weigh_in",
+    31.0,
+    "days",
+    Status.COMMON_PRACTICE,
+    "common practice",
+    note="every can comes onto the scale once a month",
+)

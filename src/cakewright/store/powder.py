@@ -159,14 +159,15 @@ class Booking:
         table = tables.share
         self._link.execute(delete(table).where((table.c.plan == plan) & (table.c.build == build)))
         rows = [{"origin": o, "plan": plan, "build": build, "share": s} for o, s in shares.items()]
+        going = tables.order.c
+        self._link.execute(delete(tables.order).where((going.plan == plan) & (going.build == build)))
         if rows:
             self._link.execute(insert(table), rows)
-        self._count_orders(plan, build)
+            self._count_orders(plan, build)
 
     def _count_orders(self, plan: int, build: str) -> None:
         """For whom the pieces of a build are; counted again whenever its shares are."""
         place, line, going = schema.placement.c, schema.order_line.c, tables.order
-        self._link.execute(delete(going).where((going.c.plan == plan) & (going.c.build == build)))
         counted = (
             select(place.plan, place.build, line.order_number, line.customer, func.count())
             .join(schema.order_line, (line.plan == place.plan) & (line.line == place.line))

@@ -8,9 +8,9 @@ from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import HTMLResponse, Response, StreamingResponse
 
 from cakewright.app.powder_books import code_of, look
+from cakewright.app.powder_deeds import judged_runs
 from cakewright.app.powder_doubts import powder_doubts
 from cakewright.app.powder_family import family_of
-from cakewright.app.powder_deeds import judged_runs
 from cakewright.app.powder_month import MonthBooks, month_books
 from cakewright.app.powder_outlook import outlook
 from cakewright.app.powder_recall import recall_csv, recall_lot, recalled_lines
@@ -53,8 +53,8 @@ def front(shelf: Plans, request: Request, by: By = "", said: By = "") -> HTMLRes
     cans = () if view.is_empty else view.shelf()
     stocks = [view.stock(name, today) for name in view.materials()]
     doubts = powder_doubts(view, shelf.clock())
-    return page(request, "powder_shelf.html", **shown(shelf, "", by), cans=cans, stocks=stocks, said=said, doubts=doubts,
-                empty=view.is_empty, count_of_entries=len(view.ledger.entries))  # fmt: skip
+    return page(request, "powder_shelf.html", **shown(shelf, "", by), cans=cans, stocks=stocks, said=said,
+                doubts=doubts, empty=view.is_empty, count_of_entries=len(view.ledger.entries))  # fmt: skip
 
 
 @router.get("/cans/{key:path}")
