@@ -20,7 +20,9 @@ from cakewright.web import (
     floor,
     heat,
     inbox,
+    inspect,
     pages,
+    part,
     powder,
     powder_book,
     powder_build,
@@ -69,6 +71,7 @@ def create_app(store: Store, *, clock: Callable[[], datetime] = now_utc) -> Fast
     app.include_router(heat.pages)
     app.include_router(inbox.interface)
     app.include_router(inbox.pages)
+    app.include_router(inspect.pages)
     app.include_router(floor.interface)
     app.include_router(floor.pages)
     app.include_router(quotes.interface)
@@ -78,6 +81,8 @@ def create_app(store: Store, *, clock: Callable[[], datetime] = now_utc) -> Fast
     app.include_router(powder_change.router)
     app.include_router(powder_build.router)
     app.include_router(pages.router)
+    app.include_router(part.pages)
+    app.include_router(part.interface)
     app.include_router(bench.pages)
     app.mount("/static", LastingFiles(directory=HERE / "static"), name="static")
     app.add_middleware(GZipMiddleware, minimum_size=1024, compresslevel=6)

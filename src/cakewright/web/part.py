@@ -1,0 +1,114 @@
+"""The page of one part: its doubts in 3D and in pictures, the best ways up, the rule for its revision."""
+
+from __future__ import annotations
+
+import json
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Form, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+
+from cakewright.app.show_part import PartPage, PartPages, point_png, rule_from, rules_for, sheet_for, way_png
+from cakewright.documents.part_report import part_report_html, part_report_pdf
+from cakewright.model.plan import WeekPlan
+from cakewright.web.look import page
+from cakewright.web.shelf import Shelf, line_of, shelf_of
+from cakewright.web.trouble import RESPONSES
+
+pages = APIRouter(include_in_schema=False)
+interface = APIRouter(prefix="/api/v1", responses=RESPONSES, tags=["parts"])
+Plans = Annotated[Shelf, Depends(shelf_of)]
+PART = "/plans/{version}/lines/{number}/part"
+_MADE = PartPages()
+_FREEDOMS = (
+    ("free", "turn it any way"),
+    ("about z", "this way up, turn it about the vertical"),
+    ("cone", "this way up, tilt it a little"),
+    ("fixed", "exactly like this"),
+)
+
+
+def _shown(shelf: Shelf, version: int, number: int) -> tuple[WeekPlan, PartPage]:
+    plan = shelf.plan(version)
+    return plan, _MADE.of(plan, line_of(plan, number))
+
+
+@pages.get(PART)
+def part_page(shelf: Plans, request: Request, version: int, number: int) -> HTMLResponse:
+    """Doubts, ways up, rule."""
+    plan, shown = _shown(shelf, version, number)
+    return page(
+        request,
+        "part.html",
+        plan=plan,
+        here="/lines",
+        summaries=shelf.store.plans(),
+        zone=plan.cell.zone,
+        base=f"/plans/{version}",
+        line=line_of(plan, number),
+        shown=shown,
+        rules=rules_for(shelf.store, shown.part),
+        freedoms=_FREEDOMS,
+        people=[p.name for p in plan.cell.people],
+    )
+
+
+@pages.post(PART + "/rule")
+def keep_rule(
+    shelf: Plans,
+    version: int,
+    number: int,
+    freedom: Annotated[str, Form(max_length=20)],
+    reason: Annotated[str, Form(max_length=500)],
+    by: Annotated[str, Form(max_length=80)],
+    way: Annotated[int, Form(ge=0, le=3)] = 0,
+    cone_deg: Annotated[float, Form()] = 0.0,
+) -> Response:
+    """Write a rule for the part revision; the next plan uses it."""
+    _, shown = _shown(shelf, version, number)
+    rule = rule_from(shown, way=way, freedom=freedom, cone_deg=cone_deg, reason=reason)
+    shelf.store.parts.add_rule(name=shown.part.name, revision=shown.part.revision, rule=rule, by=by, at=shelf.clock())
+    return RedirectResponse(f"/plans/{version}/lines/{number}/part#rule", status_code=303)
+
+
+@pages.get(PART + "/points/{point}.png")
+def point_picture(shelf: Plans, version: int, number: int, point: int) -> Response:
+    """A doubt, ringed and coloured."""
+    return Response(point_png(_shown(shelf, version, number)[1], point), media_type="image/png")
+
+
+@pages.get(PART + "/ways/{way}.png")
+def way_picture(shelf: Plans, version: int, number: int, way: int) -> Response:
+    """A proposal for the way up."""
+    return Response(way_png(_shown(shelf, version, number)[1], way), media_type="image/png")
+
+
+@pages.get(PART + "/report.pdf")
+def report_pdf(shelf: Plans, version: int, number: int) -> Response:
+    """The report for the customer."""
+    plan, shown = _shown(shelf, version, number)
+    content = part_report_pdf(sheet_for(plan, line_of(plan, number), shown.part))
+    return _file(content, "application/pdf", f"line-{number}-check.pdf")
+
+
+@pages.get(PART + "/report.html")
+def report_html(shelf: Plans, version: int, number: int) -> Response:
+    """The same as one page to send."""
+    plan, shown = _shown(shelf, version, number)
+    content = part_report_html(sheet_for(plan, line_of(plan, number), shown.part)).encode()
+    return _file(content, "text/html; charset=utf-8", f"line-{number}-check.html")
+
+
+@interface.get(PART + "/mesh", response_class=Response)
+def mesh(shelf: Plans, version: int, number: int) -> Response:
+    """The mesh: 4 bytes length, a JSON header padded to 4, then vertices (float32) and faces (uint32)."""
+    _, shown = _shown(shelf, version, number)
+    vertices, faces = shown.part.mesh.vertices.astype("<f4"), shown.part.mesh.faces.astype("<u4")
+    text = json.dumps({"vertices": len(vertices), "faces": len(faces)}).encode()
+    text += b" " * (-len(text) % 4)
+    data = len(text).to_bytes(4, "little") + text + vertices.tobytes() + faces.tobytes()
+    return Response(data, media_type="application/octet-stream")
+
+
+def _file(content: bytes, kind: str, name: str) -> Response:
+    return Response(content, media_type=kind, headers={"content-disposition": f'attachment; filename="{name}"'})
