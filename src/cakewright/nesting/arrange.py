@@ -1,9 +1,9 @@
 """After the height: the same pieces under the same ceiling, arranged as the wishes ask.
 
 Moves: pieces of the same shape change lines (costs nothing), two pieces change places, a piece goes to
-another free place, the pile is turned upside down. Every layout on the way keeps clearance and
-ceiling; whether all can be taken out is checked every so many moves, and a layout that is stuck is
-given up for the last one that was not.
+another free place, neighbours or the pieces of a part are put in anew, the pile is turned upside down.
+Every layout on the way keeps clearance and ceiling; whether all can be taken out is checked every so
+many moves, and a layout that is stuck is given up for the last one that was not.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from cakewright.nesting.thick import bare_grid
 from cakewright.sources.wishes import ARRANGE_COOLING, ARRANGE_HEAT, CHECK_EVERY
 from cakewright.stopping import Stop
 
+_GATHERED = 12  # pieces of a part put in anew at once
 Move = Callable[["Arranger", Layout], Layout | None]
 
 
@@ -115,6 +116,39 @@ def move(a: Arranger, layout: Layout) -> Layout | None:
     return None if a.work.insert(trial, np.array([i]), floor, window) else trial
 
 
+def reshuffle(a: Arranger, layout: Layout) -> Layout | None:
+    """Some pieces near each other come out and go in again in another order, each as low as it can."""
+    placed = layout.placed
+    if len(placed) < 2:
+        return None
+    middle = layout.at[placed] + a.bank.cells[layout.pose[placed]] / 2
+    centre = middle[a.rng.integers(len(placed))]
+    stretch = np.exp(a.rng.normal(0.0, 1.0, 3))  # flat, tall or round neighbourhoods
+    count = int(a.rng.integers(2, 9))
+    out = placed[np.argsort((np.abs(middle - centre) * stretch).sum(axis=1), kind="stable")[:count]]
+    low = int(layout.at[out, 2].min())
+    floor = np.maximum(0, low - a.bank.cells[:, 2]).astype(np.int64)
+    return _put_back(a, layout, np.asarray(a.rng.permutation(out), np.int64), floor)
+
+
+def gather(a: Arranger, layout: Layout) -> Layout | None:
+    """Pieces of one part come out, and all go in again from a height drawn by lot upwards."""
+    placed = layout.placed
+    if not len(placed):
+        return None
+    mine = placed[layout.part[placed] == layout.part[a.rng.choice(placed)]][:_GATHERED]
+    highest = int(layout.at[placed, 2].max())
+    floor = np.full(len(a.bank.cells), int(a.rng.integers(0, highest + 1)), np.int64)
+    return _put_back(a, layout, mine, floor)
+
+
+def _put_back(a: Arranger, layout: Layout, out: Ints, floor: Ints) -> Layout | None:
+    trial = layout.copy()
+    trial.pose[out] = -1
+    a.work.reload(trial)
+    return None if a.work.insert(trial, out, floor) else trial
+
+
 def turn_over(a: Arranger, layout: Layout) -> Layout | None:
     """The whole pile upside down about x, when every piece is allowed to stand so."""
     bank = a.bank
@@ -160,7 +194,14 @@ def _stands_free(work: Workspace, layout: Layout) -> bool:
     return True
 
 
-MOVES: tuple[tuple[Move, float], ...] = ((swap_twins, 0.35), (swap_places, 0.25), (move, 0.38), (turn_over, 0.02))
+MOVES: tuple[tuple[Move, float], ...] = (
+    (swap_twins, 0.3),
+    (swap_places, 0.1),
+    (move, 0.2),
+    (reshuffle, 0.3),
+    (gather, 0.09),
+    (turn_over, 0.01),
+)
 
 
 def arrange(
