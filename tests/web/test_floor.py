@@ -63,3 +63,30 @@ def test_records_written_without_a_line_merge_later(client):
     assert client.post("/api/v1/plans/1/floor", json=said).status_code == 201
     assert len(client.get("/api/v1/plans/1/floor").json()) == 3
     assert client.post("/api/v1/plans/1/floor", json=[{**said[0], "build": "B9", "uid": "x" * 8}]).status_code == 422
+
+
+def test_values_are_entered_and_judged(client):
+    """A value on the page; a comma is a point; nonsense is answered."""
+    place = "/plans/1/lines/1/inspect"
+    piece = client.get("/api/v1/plans/1/lines/1").json()
+    text = client.get(f"{place}?by=Jon").text
+    first = text.split('<select id="piece" name="piece"><option>')[1].split("<")[0]
+    sent = {"piece": first, "name": "width", "value": "10,05", "low": "9.9", "high": "10.1", "by": "Jon", "gauge": "c3"}
+    assert client.post(place, data=sent, follow_redirects=False).status_code == 303
+    assert "10.050" in client.get(place).text
+    assert client.post(place, data={**sent, "value": "wide"}).status_code == 422
+    assert client.get("/plans/1/charts").text.count("Too few values") == 1
+    assert client.get(f"{place}?aql=1.0").status_code == 200
+    assert piece
+
+
+def test_something_is_wrong(client):
+    """Held, shown with what shares something, decided."""
+    first = client.app.state.shelf.plan(1).builds[0].nest.placements[0].piece
+    answer = client.post("/plans/1/wrong", data={"piece": first, "what": "crack <b>", "by": "Jon"})
+    assert "crack &lt;b&gt;" in answer.text
+    assert "same build" in client.get("/plans/1/wrong", params={"piece": first}).text
+    number = client.get("/api/v1/plans/1/floor").json()[-1]["number"]
+    text = client.post(f"/plans/1/wrong/{number}", data={"decision": "reject and remake", "by": "Ada"}).text
+    assert "To make again" in text
+    assert client.post("/plans/1/wrong", data={"piece": "L99-01", "what": "x", "by": "Jon"}).status_code == 422

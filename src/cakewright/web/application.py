@@ -28,6 +28,7 @@ from cakewright.web import (
     powder_build,
     powder_change,
     quotes,
+    running,
     trouble,
 )
 from cakewright.web.files import LastingFiles
@@ -84,6 +85,7 @@ def create_app(store: Store, *, clock: Callable[[], datetime] = now_utc) -> Fast
     app.include_router(part.pages)
     app.include_router(part.interface)
     app.include_router(bench.pages)
+    app.include_router(running.pages)
     app.mount("/static", LastingFiles(directory=HERE / "static"), name="static")
     app.add_middleware(GZipMiddleware, minimum_size=1024, compresslevel=6)
     app.add_middleware(OwnPagesOnly)

@@ -20,6 +20,7 @@ from cakewright.model.plan import WeekPlan
 from cakewright.web.look import page
 from cakewright.web.shelf import Shelf, build_of, line_of, shelf_of
 from cakewright.web.trouble import RESPONSES, NotThereError
+from cakewright.web.typed import above_zero
 
 pages = APIRouter(include_in_schema=False)
 interface = APIRouter(prefix="/api/v1", responses=RESPONSES, tags=["floor"])
@@ -121,7 +122,7 @@ def which_part(
             wrong = caught
     heavy = None
     if found and mass_g:
-        heavy = trapped_powder_g(found[0].mass_g, _number(mass_g, "mass"), scale_g=_number(scale_g, "scale"))
+        heavy = trapped_powder_g(found[0].mass_g, above_zero(mass_g, "mass"), scale_g=above_zero(scale_g, "scale"))
     shown = [f for f in found[:6] if f is found[0] or f.probability >= WORTH_SHOWING]
     asked = {"mass_g": mass_g, "sizes": [*sizes, "", "", ""][:3], "depth_mm": depth_mm, "scale_g": scale_g}
     return page(request, "identify.html", **_common(shelf, plan, build), found=shown, wrong=wrong, asked=asked,
@@ -142,11 +143,11 @@ def count_pieces(
     """Count pieces by weight, and say how many may lie on the scale at once."""
     plan = shelf.plan(version)
     line = line_of(plan, number)
-    share = _number(spread, "spread") / 100.0
+    share = above_zero(spread, "spread") / 100.0
     most = most_on_scale(reference, share)
     counted = None
     if total_g and reference_g:
-        counted = count_by_weight(_number(total_g, "total"), _number(reference_g, "reference"), reference, share)
+        counted = count_by_weight(above_zero(total_g, "total"), above_zero(reference_g, "reference"), reference, share)
     asked = {"reference": reference, "reference_g": reference_g, "total_g": total_g, "spread": spread}
     return page(
         request, "count.html", **_shown(shelf, plan, "/lines"), line=line, most=most, counted=counted, asked=asked
@@ -207,22 +208,11 @@ def _asked(
         plan,
         build,
         shelf.store.piece_records(plan.version, build.key),
-        mass_g=_number(mass_g, "mass") if mass_g else None,
-        sizes_mm=[_number(s, "size") for s in sizes],
-        depth_mm=_number(depth_mm, "depth") if depth_mm else None,
-        scale_g=_number(scale_g, "scale"),
+        mass_g=above_zero(mass_g, "mass") if mass_g else None,
+        sizes_mm=[above_zero(s, "size") for s in sizes],
+        depth_mm=above_zero(depth_mm, "depth") if depth_mm else None,
+        scale_g=above_zero(scale_g, "scale"),
     )
-
-
-def _number(text: str, what: str) -> float:
-    """A number above zero as people type it: a comma is a point."""
-    try:
-        value = float(text.replace(",", "."))
-    except ValueError as wrong:
-        raise InputError(f"{text[:20]!r} is no number", remedy="write 12.3", where=what) from wrong
-    if not 0 < value < 1e7:
-        raise InputError(f"{text[:20]!r} is not above zero", remedy="measure again", where=what)
-    return value
 
 
 def _back(version: int, key: str, place: str, by: str) -> Response:

@@ -1,0 +1,114 @@
+"""Inspection entry, charts over time, and what to do when something is wrong."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Form, Query, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+
+from cakewright.app import contain
+from cakewright.app.inspect_line import characteristics, record_reading, verdict_of, watched
+from cakewright.documents.control_chart import control_chart_svg
+from cakewright.model.plan import WeekPlan
+from cakewright.web.look import page
+from cakewright.web.shelf import Shelf, line_of, shelf_of
+from cakewright.web.typed import number as typed
+
+pages = APIRouter(include_in_schema=False)
+Plans = Annotated[Shelf, Depends(shelf_of)]
+LINE = "/plans/{version}/lines/{number}"
+Short = Annotated[str, Form(max_length=120)]
+
+
+@pages.get(LINE + "/inspect")
+def inspect(
+    shelf: Plans,
+    request: Request,
+    version: int,
+    number: int,
+    by: Annotated[str, Query(max_length=80)] = "",
+    aql: Annotated[str, Query(max_length=8)] = "",
+) -> HTMLResponse:
+    """Which pieces to measure, the values so far, and what they say."""
+    plan = shelf.plan(version)
+    line = line_of(plan, number)
+    verdict = verdict_of(shelf.store, plan, number, aql=typed(aql, "AQL") if aql else None)
+    pieces = [p.piece for b in plan.builds_of(number) for p in b.pieces_of(number)]
+    shown = {**_shown(shelf, plan), "line": line, "verdict": verdict, "pieces": pieces, "by": by, "aql": aql}
+    return page(request, "inspect.html", **shown, known=characteristics(verdict.readings))
+
+
+@pages.post(LINE + "/inspect")
+def measured(
+    shelf: Plans, version: int, number: int, piece: Short, name: Short, value: Short, by: Short,
+    low: Short = "", high: Short = "", gauge: Short = "",
+) -> Response:  # fmt: skip
+    """Keep one value."""
+    plan = shelf.plan(version)
+    line_of(plan, number)
+    record_reading(
+        shelf.store, plan, number, piece=piece, name=name, value=typed(value, "value"),
+        low=typed(low, "low") if low else None, high=typed(high, "high") if high else None,
+        gauge=gauge, by=by, at=shelf.clock(),
+    )  # fmt: skip
+    return RedirectResponse(_with_name(f"/plans/{version}/lines/{number}/inspect", by), status_code=303)
+
+
+@pages.get("/plans/{version}/charts")
+def charts(shelf: Plans, request: Request, version: int) -> HTMLResponse:
+    """Every characteristic that was measured, in order of time; what is unusual first."""
+    plan = shelf.plan(version)
+    rows = [
+        (w, control_chart_svg(w.chart, w.signals, low=w.readings[-1].low, high=w.readings[-1].high, title=w.key)
+         if w.chart is not None else "")
+        for w in watched(shelf.store)
+    ]  # fmt: skip
+    return page(request, "charts.html", **_shown(shelf, plan), rows=rows)
+
+
+@pages.get("/plans/{version}/wrong")
+def wrong(
+    shelf: Plans, request: Request, version: int, piece: Annotated[str, Query(max_length=80)] = ""
+) -> HTMLResponse:
+    """Nonconformances of a plan, and what shares something with a piece."""
+    plan = shelf.plan(version)
+    found = contain.suspects(shelf.store, plan, piece) if piece else ()
+    return page(request, "wrong.html", **_shown(shelf, plan), piece=piece, found=found,
+                kept=contain.mistakes(shelf.store, plan), decisions=contain.DECISIONS,
+                remake=contain.to_remake(shelf.store, plan))  # fmt: skip
+
+
+@pages.post("/plans/{version}/wrong")
+def report(
+    shelf: Plans, version: int, piece: Short, what: Annotated[str, Form(max_length=400)], by: Short, cause: Short = ""
+) -> Response:
+    """Keep what is wrong with a piece."""
+    plan = shelf.plan(version)
+    contain.report_mistake(shelf.store, plan, piece, what=what, cause=cause, by=by, at=shelf.clock())
+    return RedirectResponse(f"/plans/{version}/wrong", status_code=303)
+
+
+@pages.post("/plans/{version}/wrong/{number}")
+def decide(shelf: Plans, version: int, number: int, decision: Short, by: Short) -> Response:
+    """What becomes of it."""
+    plan = shelf.plan(version)
+    contain.decide(shelf.store, plan, number, decision, by=by, at=shelf.clock())
+    return RedirectResponse(f"/plans/{version}/wrong", status_code=303)
+
+
+def _with_name(address: str, by: str) -> str:
+    from urllib.parse import urlencode
+
+    return f"{address}?{urlencode({'by': by})}"
+
+
+def _shown(shelf: Shelf, plan: WeekPlan) -> dict[str, Any]:
+    return {
+        "plan": plan,
+        "here": "/lines",
+        "summaries": shelf.store.plans(),
+        "zone": plan.cell.zone,
+        "base": f"/plans/{plan.version}",
+        "people": [p.name for p in plan.cell.people],
+    }

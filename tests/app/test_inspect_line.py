@@ -1,0 +1,118 @@
+"""Samples over the height, verdicts, charts over plans, and containment, on the small invented week."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+
+import pytest
+
+from cakewright.app import contain
+from cakewright.app.inspect_line import record_reading, sample_of, verdict_of, watched
+from cakewright.errors import InputError
+from cakewright.model.floor import FloorKind, FloorRecord
+from cakewright.store import open_store
+from tests.documents.world import START, week
+
+
+@pytest.fixture
+def store(tmp_path):
+    with open_store(tmp_path / "cell.sqlite") as store:
+        store.save_plan(week(), made_by="Mira", at=START)
+        yield store
+
+
+@pytest.fixture
+def plan():
+    return replace(week(), version=1)
+
+
+@pytest.fixture
+def line(plan):
+    """The line with most pieces."""
+    return max(plan.builds[0].lines, key=lambda n: len(plan.builds[0].pieces_of(n)))
+
+
+def measure(store, plan, line, piece, value, *, minute=0, low=9.9, high=10.1):
+    return record_reading(store, plan, line, piece=piece, name="width", value=value, low=low, high=high,
+                          gauge="callipers 3", by="Jon", at=START + timedelta(minutes=minute))  # fmt: skip
+
+
+def test_a_small_lot_is_measured_whole_and_a_bad_piece_rejects_it(store, plan, line):
+    """Open while pieces are missing, accept when all are good, reject with one bad (zero acceptance)."""
+    sample = sample_of(plan, line)
+    assert verdict_of(store, plan, line).word == "open"
+    for n, piece in enumerate(sample.pieces):
+        measure(store, plan, line, piece, 10.0, minute=n)
+    assert verdict_of(store, plan, line).word == "accept"
+    measure(store, plan, line, sample.pieces[0], 10.2, minute=99)
+    verdict = verdict_of(store, plan, line)
+    assert verdict.word == "reject"
+    assert verdict.bad_pieces == (sample.pieces[0],)
+
+
+def test_limits_and_pieces_are_checked(store, plan, line):
+    """A strange piece, limits the wrong way round, no name: refused, nothing kept. A value on its limit is good."""
+    piece = sample_of(plan, line).pieces[0]
+    with pytest.raises(InputError, match="no piece"):
+        measure(store, plan, line, "L99-01", 10.0)
+    with pytest.raises(InputError, match="limits 11 to 9"):
+        measure(store, plan, line, piece, 10.0, low=11, high=9)
+    assert store.floor.records(kind=FloorKind.MEASURED) == ()
+    measure(store, plan, line, piece, 10.1)
+    assert verdict_of(store, plan, line).bad_pieces == ()
+
+
+def test_drift_is_seen_over_time(store, plan, line):
+    """Nine steady values give no signal; a jump of ten sigmas is beyond the limit and leads the list of charts."""
+    piece = sample_of(plan, line).pieces[0]
+    for n, value in enumerate([10.00, 10.01, 9.99, 10.0, 10.01, 9.99, 10.0, 10.01, 9.99]):
+        measure(store, plan, line, piece, value, minute=n)
+    (steady,) = watched(store)
+    assert steady.signals == ()
+    measure(store, plan, line, piece, 10.2, minute=50)
+    (jumped,) = watched(store)
+    assert jumped.signals[-1].rule == "beyond the limit"
+    assert jumped.signals[-1].index == 9
+    assert jumped.capability is None  # ten values are too few
+
+
+def test_capability_needs_twenty_values(store, plan, line):
+    """Twenty values between wide limits: Cpk above one, within its own interval."""
+    piece = sample_of(plan, line).pieces[0]
+    for n in range(20):
+        measure(store, plan, line, piece, 10.0 + 0.01 * (-1) ** n, minute=n)
+    (seen,) = watched(store)
+    assert seen.capability is not None
+    assert seen.cpk_range[0] < seen.capability.cpk < seen.cpk_range[1]
+
+
+def test_what_shares_something_is_held(store, plan):
+    """Same build at least, same layers where they overlap, and lines of the same basket in other builds."""
+    build = plan.builds[0]
+    flawed = build.nest.placements[0]
+    other = plan.builds[1].nest.placements[0]
+    basket = FloorRecord("basket-0001", 1, FloorKind.BASKET, "Jon", START, build.key,
+                         data={"lines": f"{flawed.line} {other.line}", "finish": "blast"})  # fmt: skip
+    store.floor.add([basket], kept_at=START)
+    found = {s.piece: s for s in contain.suspects(store, plan, flawed.piece)}
+    assert flawed.piece not in found
+    assert all("same build" in found[p.piece].why for p in build.nest.placements[1:])
+    assert found[other.piece].why == ("same basket",)
+    apart = [p for p in build.nest.placements if p.z_min_mm > flawed.z_max_mm + 5]
+    assert all("same layers" not in found[p.piece].why for p in apart)
+
+
+def test_a_decision_is_made_once_and_remakes_are_counted(store, plan):
+    """Kept, decided once, never twice; a rejected piece is to be made again with the date of its line."""
+    piece = plan.builds[0].nest.placements[0]
+    kept = contain.report_mistake(store, plan, piece.piece, what="a crack", cause="", by="Jon", at=START)
+    assert contain.to_remake(store, plan) == {}
+    with pytest.raises(InputError, match="no decision"):
+        contain.decide(store, plan, kept.number, "burn it", by="Ada", at=START)
+    contain.decide(store, plan, kept.number, "reject and remake", by="Ada", at=START)
+    with pytest.raises(InputError, match="decided by Ada"):
+        contain.decide(store, plan, kept.number, "accept", by="Jon", at=START)
+    assert contain.to_remake(store, plan) == {piece.line: 1}
+    with pytest.raises(InputError, match="nothing is said"):
+        contain.report_mistake(store, plan, piece.piece, what=" ", cause="", by="Jon", at=START)
