@@ -2,12 +2,24 @@
 
 import shutil
 import sqlite3
+from dataclasses import replace
 from datetime import date, timedelta
+from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
 from cakewright.app.powder_books import code_of, look
-from cakewright.app.powder_build import Fraction, Weighing, book_back, charge_build, propose_blend, weigh_blend
+from cakewright.app.powder_build import (
+    Fraction,
+    Weighing,
+    book_back,
+    charge_build,
+    dose_of,
+    judge_can,
+    propose_blend,
+    weigh_blend,
+)
 from cakewright.app.powder_deeds import (
     correct,
     discard,
@@ -26,6 +38,7 @@ from cakewright.app.powder_deeds import (
 from cakewright.app.powder_recall import recall_lot
 from cakewright.app.powder_rules import BlendMode
 from cakewright.errors import InputError
+from cakewright.model.heat import PowderDose
 from cakewright.powder.ledger import ContainerKind
 from cakewright.store import open_store
 from tests.documents.world import START, week
@@ -240,6 +253,41 @@ def test_a_blend_of_another_build_is_not_charged(store, plan):
     blend = mix(store, plan)
     with pytest.raises(InputError, match="mixed for B1"):
         charge_build(store, plan, "B2", blend.blend, at=at(20), **MIRA)
+
+
+def test_a_scanned_can_is_judged_for_its_build(store, plan):
+    """Only the blend of this build may go in, before and after it was poured; each refusal has its reason."""
+    blend = mix(store, plan).blend
+    today = START.date()
+    assert judge_can(store, plan, "B1", f"cakewright:can/{blend}", today) == ""
+    assert "mixed for B1 of plan 1" in judge_can(store, plan, "B2", blend, today)
+    assert "only a blend" in judge_can(store, plan, "B1", "U01", today)
+    assert "no container" in judge_can(store, plan, "B1", "Q9", today)
+    assert "to be used by" in judge_can(store, plan, "B1", "V01", date(2028, 3, 1))
+    charge_build(store, plan, "B1", blend, at=at(20), **MIRA)
+    assert judge_can(store, plan, "B1", blend, today) == ""
+    lose_label(store, "U01", at=at(21), **MIRA)
+    assert "no label" in judge_can(store, plan, "B1", "U01", today)
+
+
+def test_fractions_get_the_dose_of_their_region(store, plan):
+    """With the heat model's dose the top third is younger than the mean of the cake, and the crust the oldest."""
+    edges = np.array([0.0, 10.0, 20.0, 30.0])
+    one = np.array([0.0, 1.0])
+    dose = PowderDose(np.array([30.0, 20.0, 4.0])[:, None, None], np.ones((3, 1, 1)), edges, one, one)
+    build = replace(plan.build("B1"), heat=SimpleNamespace(dose=dose))
+    assert dose_of(build, Fraction.CAKE) == pytest.approx(18)
+    assert dose_of(build, Fraction.TOP) == pytest.approx(4)
+    assert dose_of(build, Fraction.CRUST) == pytest.approx(30)
+    assert dose_of(build, Fraction.OVERFLOW) == 0
+    hot = replace(plan, builds=(build, *plan.builds[1:]))
+    blend = mix(store, hot)
+    charge_build(store, hot, "B1", blend.blend, at=at(20), **MIRA)
+    back = book_back(store, hot, "B1", {Fraction.CAKE: [2], Fraction.TOP: [1]}, rest_reason="hoses", at=at(99), **MIRA)
+    cake, top = (look(store).can(code) for _, code, _ in back.cans)
+    assert (cake.dose_h, top.dose_h) == pytest.approx((18, 4))
+    assert top.flow > cake.flow
+    assert not isinstance(plan.build("B1").heat, SimpleNamespace)
 
 
 def test_what_does_not_come_back_stays_open_until_it_is_named(store, plan):

@@ -254,6 +254,32 @@ def build_powder(store: Store, plan: int, build_key: str) -> BuildPowder:
     )
 
 
+def judge_can(store: Store, plan: WeekPlan, build_key: str, code: str, today: date) -> str:
+    """Why the powder in a scanned can must not go into the machine for a build; empty when it may.
+
+    Wrong material, no label, a lot without certificate or past its date, a blend of another build, an empty can, or
+    powder that was not blended and sieved.
+    """
+    view, build = look(store), plan.build(build_key)
+    try:
+        key = code_of(view.ledger, code)
+    except InputError as unknown:
+        return unknown.text
+    container, fact = view.ledger.containers[key], view.books.facts[key]
+    if container.material != build.material:
+        return f"{key} holds {container.material}, {build_key} needs {build.material}"
+    if why := view.blocked(container, today):
+        return why
+    if container.kind not in (ContainerKind.BLEND, ContainerKind.CHARGE):
+        return f"{key} is a {container.kind}: only a blend goes into a machine"
+    if fact.build and (fact.plan, fact.build) != (plan.version, build_key):
+        return f"{key} was mixed for {fact.build} of plan {fact.plan}"
+    charged = view.books.container_of(plan.version, build_key, ContainerKind.CHARGE)
+    if view.ledger.kg(key) <= 0 and not (charged and view.ledger.kg(charged) > 0):
+        return f"{key} is empty"
+    return ""
+
+
 def judge_weighing(can: str, asked_kg: float, limit_kg: float, weighed: str) -> tuple[str, bool]:
     """(what to do, is it good) for a figure typed while the can stands on the scale."""
     try:

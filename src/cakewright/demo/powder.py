@@ -28,7 +28,7 @@ LOTS = {
     "PA12": ("V-7655", "V-7712", "V-7740"),
     "PA12-GF": ("G-3301", "G-3318", "G-3327"),
 }
-DRUM_KG, USED_CAN_KG, BUILDS, DOSE_H, SEED = 10.0, 12.0, 6, 21.0, 7
+DRUM_KG, USED_CAN_KG, BUILDS, DOSE_H, SEED = 10.0, 12.0, 6, 12.0, 7
 RATIO, IN_PARTS, OVERFLOW, DUST = 0.4, 0.11, 0.13, 0.02  # shares of a charge, invented
 STEP, DAYS_BETWEEN = timedelta(minutes=7), 6
 

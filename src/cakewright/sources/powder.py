@@ -185,11 +185,12 @@ FLOW_REPEATABILITY = Reference(
 )
 DOSE_OF_A_BUILD_H = Reference(
     "powder.dose_of_a_build",
-    24.0,
+    12.0,
     "h at bed temperature",
     Status.DEFAULT,
     "chosen by us",
-    note="a build with this mean dose ages powder by one build's worth; hotter builds count more",
+    note="a build with this mean dose ages powder by one build's worth (about half the hours of a build of 20 h, plus "
+    "cooling); hotter and higher builds count more",
 )
 SHARE_KEPT = Reference(
     "powder.share_kept",
