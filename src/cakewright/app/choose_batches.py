@@ -103,7 +103,9 @@ def choose_batches(lines: Sequence[OrderLine], work: Work) -> list[Batch]:
         if best and attempt >= LEARNING_ROUNDS + len(PRICES) - 1:
             break
     if best:
-        better, cost = move_lines(best[1], lambda b: _judged(b, lines, work), work.effort.moves(), work.seed)
+        cost, better = best
+        if cost > BUILD_PRICE_H.value * len(better) + 1e-6:  # something is late: moving lines can help
+            better, cost = move_lines(better, lambda b: _judged(b, lines, work), work.effort.moves(), work.seed)
         work.progress("choosing batches", ROUNDS, ROUNDS, f"{len(better)} builds, {cost:.0f} weighted hours")
         return better
     work.progress("choosing batches", ROUNDS, ROUNDS)
