@@ -24,6 +24,7 @@ from cakewright.web import (
     pages,
     part,
     powder,
+    powder_api,
     powder_book,
     powder_build,
     powder_change,
@@ -77,6 +78,7 @@ def create_app(store: Store, *, clock: Callable[[], datetime] = now_utc) -> Fast
     app.include_router(floor.pages)
     app.include_router(quotes.interface)
     app.include_router(quotes.pages)
+    app.include_router(powder_api.interface)
     app.include_router(powder.router)
     app.include_router(powder_book.router)
     app.include_router(powder_change.router)
