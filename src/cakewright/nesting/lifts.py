@@ -121,10 +121,20 @@ def _rings(
     low: Heights, top: Heights, reach: Words, before: Words, after: Words,
 ) -> bool:  # fmt: skip
     """True when piece i in this place would close a ring; `before` and `after` receive its relations."""
+    nx, ny, nz = cells[p, 0], cells[p, 1], cells[p, 2]
+    for k in range(len(pose)):  # most rings are closed by the piece around the place: look there first
+        q = pose[k]
+        if q < 0 or k == i or at[k, 2] >= z + nz or z >= at[k, 2] + cells[q, 2]:
+            continue
+        if _relation(p, x, y, z, q, at[k, 0], at[k, 1], at[k, 2], cells, map_at, low, top) == 3:
+            return True
     before[:] = np.uint64(0)
     after[:] = np.uint64(0)
     for k in range(len(pose)):
-        if pose[k] < 0 or k == i:
+        q = pose[k]
+        if q < 0 or k == i or at[k, 0] >= x + nx or x >= at[k, 0] + cells[q, 0]:
+            continue
+        if at[k, 1] >= y + ny or y >= at[k, 1] + cells[q, 1]:
             continue
         found = _relation(p, x, y, z, pose[k], at[k, 0], at[k, 1], at[k, 2], cells, map_at, low, top)
         if found == 3:
@@ -165,7 +175,8 @@ def place_liftable(
 ) -> int:  # fmt: skip
     """Place pieces, each with the lowest top from which all can still be lifted; returns how many found no place.
 
-    `floor[pose]` is a height below which the pose is known to meet something; it is raised on the way.
+    `floor[pose]` is a height below which the pose is known to meet something or to close a ring; it is raised on
+    the way, for pieces that are added change neither.
     """
     missing = 0
     before = np.zeros(reach.shape[1], np.uint64)
@@ -176,7 +187,6 @@ def place_liftable(
         best_top = 1e300
         for p in range(first[part[i]], first[part[i] + 1]):
             z0 = floor[p]
-            clean = True  # no free place seen so far: what is below z0 stays blocked for later pieces
             while z0 <= last[p, 2] and z0 * voxel_mm + top_mm[p] < best_top - 1e-9:
                 reach_z = min(last[p, 2] - z0, 63)
                 if best_top < 1e299:
@@ -185,7 +195,6 @@ def place_liftable(
                     break
                 care = _ALL >> np.uint64(63 - reach_z)
                 lowest = reach_z + 1
-                free_from = reach_z + 1
                 done = False
                 for x in range(max(0, window[0]), min(last[p, 0], window[1]) + 1):
                     for y in range(max(0, window[2]), min(last[p, 1], window[3]) + 1):
@@ -195,7 +204,6 @@ def place_liftable(
                             while free & _ONE == 0:
                                 free = free >> _ONE
                                 t += 1
-                            free_from = min(free_from, t)
                             if not _rings(i, p, x, y, z0 + t, pose, at, cells, map_at, low, top, reach, before, after):
                                 lowest = t
                                 best = p
@@ -213,12 +221,10 @@ def place_liftable(
                             break
                     if done:
                         break
-                if clean:
-                    floor[p] = max(floor[p], z0 + min(free_from, lowest))
-                clean = clean and free_from > reach_z
+                z0 += lowest
                 if lowest <= reach_z:
                     break
-                z0 += reach_z + 1
+            floor[p] = max(floor[p], z0)
         if best < 0:
             missing += 1
             continue
