@@ -63,6 +63,18 @@ def test_a_link_without_another_place_is_left_out():
     assert sorted(free.pose >= 0) == [False, True]
 
 
+@pytest.mark.parametrize("lower", [0, 1])
+def test_when_one_link_finds_no_place_all_are_let_down_anew(lower):
+    """Room for one ring above the other, but not above both as they stand linked: whichever is below, both fit."""
+    work, layout = linked_rings(NestSpace(31, 31, 62))
+    layout.at[layout.part == lower] = (0, 13, 0) if lower else (13, 0, 0)
+    layout.at[layout.part != lower] = (13, 0, 13) if lower else (0, 13, 13)
+    assert not is_removable(layout, work.bank)
+    free = make_removable(work, layout)
+    assert is_removable(free, work.bank)
+    assert (free.pose >= 0).all()
+
+
 def test_hooked_pairs_are_parted():
     """Two hooks that hold each other's arms come apart; the rest stays where it was."""
     meshes = {"cube": box_mesh(8, 8, 8), "hook": hook_mesh()}

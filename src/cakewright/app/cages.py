@@ -69,6 +69,7 @@ class Cages:
                 name = f"{key}{CAGE}{inside[0].piece.rsplit('-', 1)[-1]}"
                 named = tuple(replace(p, piece=q.piece, line=q.line) for p, q in zip(cage.pieces, inside, strict=True))
                 filled[name] = replace(cage, pieces=named)
+                notes.append(_told(name, filled[name], parts[key]))
                 loose.append(NestPiece(name, name, inside[0].line, inside[0].priority))
         return Crates(tuple(loose), filled, tuple(notes))
 
@@ -159,6 +160,13 @@ def _one(
     pieces = [NestPiece(str(n), key, 0) for n in range(count)]
     task = NestTask({key: mesh}, pieces, {key: rotations}, NestSpace(1, 1, 1), rules.clearance_mm, rules.voxel_mm)
     return fill_cage(task, [box], most, seed=rules.seed)
+
+
+def _told(name: str, cage: FilledCage, part: Part) -> str:
+    """'L08-cage-01: 40 pieces, 15 cm³ of bars around 22 cm³ of parts'."""
+    bars = measure(cage.mesh).volume_cm3
+    inside = len(cage.pieces) * part.measures.volume_cm3
+    return f"{name}: {len(cage.pieces)} pieces, {bars:.0f} cm³ of bars around {inside:.0f} cm³ of parts"
 
 
 def _cage_part(key: str, cage: FilledCage) -> Part:

@@ -11,9 +11,10 @@ from cakewright.parts.marks import marks_for
 from cakewright.parts.signature import LookAlike, look_alikes, signature
 
 REMEDY = {
-    "mirror": "mark one of the pair, and lay them on separate trays; a scale cannot tell mirror twins apart",
-    "near": "mark one of them or lay them on separate trays before blasting",
-    "same": "they are the same shape: agree whether they may be mixed, otherwise mark one of them",
+    "mirror": "mark one of the pair (flag 'mark' or 'mark dots' on its line), and lay them on separate trays; "
+    "a scale cannot tell mirror twins apart",
+    "near": "mark one of them (flag 'mark' or 'mark dots') or lay them on separate trays before blasting",
+    "same": "they are the same shape: agree whether they may be mixed, otherwise mark one of them (flag 'mark')",
 }
 
 

@@ -57,9 +57,20 @@ def make_removable(work: Workspace, layout: Layout, fixed: Sequence[Block] = ())
     """Take out the pieces that keep others from leaving and drop them in again from above.
 
     A piece that stands where it was dropped can be lifted straight out, and so can those below it afterwards;
-    the result is taken apart again all the same, and what is still held is dropped once more. What finds no
-    place from which it could be lifted is left out: in the chamber it would be lost or broken.
+    the result is taken apart again all the same, and what is still held is dropped once more. When a piece
+    finds no place from which it could be lifted, all are let down anew; what even then finds none is left
+    out: in the chamber it would be lost or broken.
     """
+    free = _released(work, layout, fixed)
+    if len(free.placed) == len(layout.placed):
+        return free
+    anew = dropped(work, layout.part, _largest_first(layout.placed, layout, work.bank))
+    more = len(anew.placed) > len(free.placed) and is_removable(anew, work.bank, fixed)
+    return anew if more else free
+
+
+def _released(work: Workspace, layout: Layout, fixed: Sequence[Block]) -> Layout:
+    """The layout with what holds others dropped in again; what finds no place is taken out."""
     bank = work.bank
     for _ in range(ROUNDS):
         out = to_release(layout, bank, fixed)
