@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
-TOPICS = ("mesh", "part", "unit", "stl", "obj", "ply", "threemf", "repair")
+TOPICS = ("mesh", "part", "unit", "stl", "obj", "ply", "threemf", "repair", "step")
 CODE = re.compile(rf'"((?:{"|".join(TOPICS)})\.[a-z0-9-]+)"')
 
 

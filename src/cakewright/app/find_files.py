@@ -10,7 +10,7 @@ from pathlib import Path
 from cakewright.errors import InputError
 from cakewright.model.order import OrderLine
 
-MESH_SUFFIXES = frozenset({".stl", ".obj", ".ply", ".3mf"})
+MESH_SUFFIXES = frozenset({".stl", ".obj", ".ply", ".3mf", ".step", ".stp"})
 
 
 def mesh_files(folder: Path) -> tuple[Path, ...]:

@@ -17,6 +17,7 @@ from cakewright.formats.judge import Judge
 from cakewright.formats.obj import parse_obj
 from cakewright.formats.ply import parse_ply
 from cakewright.formats.raw import Body, RawMesh
+from cakewright.formats.step import parse_step
 from cakewright.formats.stl import parse_stl
 from cakewright.formats.text import looks_like
 from cakewright.formats.threemf import parse_3mf
@@ -34,7 +35,7 @@ Result = tuple["MeshFile", tuple[Finding, ...]]
 class MeshFile:
     """A mesh as its file has it, in the file's own numbers; `unit` None: the file does not say.
 
-    `format` is 'stl-binary', 'stl-ascii', 'obj', 'ply' or '3mf'; `bodies` the solids or objects the file
+    `format` is 'stl-binary', 'stl-ascii', 'obj', 'ply', '3mf' or 'step'; `bodies` the solids or objects the file
     names; `copies` how many equal pieces a 3MF puts on its platform (the mesh is one of them).
     """
 
@@ -99,6 +100,8 @@ _PARSERS: dict[str, Callable[[bytes, Judge], RawMesh]] = {
     ".obj": parse_obj,
     ".ply": parse_ply,
     ".3mf": parse_3mf,
+    ".step": parse_step,
+    ".stp": parse_step,
 }
 
 

@@ -343,3 +343,23 @@ SMALLEST_GAP = Reference(
     low=0.3,
     high=1.0,
 )
+STEP_CHORD = Reference(
+    "parts.step_chord",
+    0.02,
+    "mm",
+    Status.COMMON_PRACTICE,
+    "trade practice for sintered parts: 0.01 to 0.05 mm",
+    "how far triangles may lie off the curved faces of a STEP file",
+    low=0.005,
+    high=0.05,
+)
+STEP_ANGLE = Reference(
+    "parts.step_angle",
+    10.0,
+    "degrees",
+    Status.DEFAULT,
+    _OURS,
+    "how far neighbouring triangles of a curved face of a STEP file may turn",
+    low=2.0,
+    high=20.0,
+)
