@@ -152,7 +152,7 @@ def test_weeks_alternate_between_two_people():
 
 
 def test_what_must_be_watched_runs_while_somebody_is_in():
-    """The first 45 min of a print are watched: a build ready at 15:15 starts the next morning; an oven waits as well."""
+    """The first 45 min of a print are watched: a build ready at 15:15 starts the next morning; an oven waits too."""
     world = cell()
     world = replace(world, machines=tuple(replace(m, watched_min=45) for m in world.machines))
     builds = [build("B1", release=MONDAY + 7.25 * HOUR)]

@@ -83,17 +83,17 @@ def solve(
     pools: Pools,
     placed: Placed,
     free: Free,
-    horizon_min: int,
+    window: Span,
     effort: Effort,
     *,
     lateness_first: bool = False,
     stopped: Callable[[], bool] = lambda: False,
 ) -> Answer:
-    """The best schedule found with `free` builds moved, never worse in cost than `placed`.
+    """The best schedule found with `free` builds moved inside a window of minutes, never worse in cost than `placed`.
 
     With `lateness_first` the weighted lateness alone is minimised and proved, then the rest is made early.
     """
-    model = Model(instance, pools, placed, free, horizon_min)
+    model = Model(instance, pools, placed, free, window)
     before, best = cost_of(instance, placed), placed
     proved, bound = False, 0.0
     if lateness_first:
@@ -126,7 +126,10 @@ def _run(model: Model, objective: Any, effort: Effort, stopped: Callable[[], boo
     solver.parameters.num_workers = effort.workers
     solver.parameters.random_seed = effort.seed
     solver.parameters.max_deterministic_time = effort.units
-    solver.parameters.interleave_search = False
+    solver.parameters.cp_model_probing_level = 0  # probing, symmetry and linear relaxations cost more than they save
+    solver.parameters.symmetry_level = 0
+    solver.parameters.linearization_level = 0
+    solver.parameters.use_disjunctive_constraint_in_cumulative = False
     status = solver.solve(cp, _Watch(stopped))
     if status == cp_model.MODEL_INVALID:
         raise NotConvergedError(f"the model is wrong: {cp.validate()}", remedy="this is a mistake in the program")

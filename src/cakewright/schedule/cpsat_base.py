@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from ortools.sat.python import cp_model
 
-from cakewright.schedule.calendars import FAR
+from cakewright.schedule.calendars import FAR, Span
 from cakewright.schedule.instance import Instance
 from cakewright.schedule.kept import UNSET
 from cakewright.schedule.placed import Placed
@@ -86,11 +86,11 @@ def grain(instance: Instance) -> int:
 class Base:
     """Variables, literals and the spans that hold something; what each kind of work adds comes in subclasses."""
 
-    def __init__(self, instance: Instance, pools: Pools, placed: Placed, free: Free, horizon_min: int) -> None:
+    def __init__(self, instance: Instance, pools: Pools, placed: Placed, free: Free, window: Span) -> None:
         self.instance, self.a, self.pools, self.placed, self.free = instance, instance.arrays, pools, placed, free
         self.g = grain(instance)
         self.free_all = len(free.lines) == len(instance.lines) and len(free.builds) == len(instance.builds)
-        self.horizon = horizon_min // self.g
+        self.earliest, self.horizon = window[0] // self.g, window[1] // self.g  # nothing free leaves the window
         self.cp = cp_model.CpModel()
         self.start: dict[Key, Var] = {}
         self.machine: dict[tuple[int, int], Var] = {}  # (build, machine) -> literal
@@ -109,8 +109,8 @@ class Base:
 
     # --- pieces ---------------------------------------------------------------------------------------
 
-    def _var(self, key: Key, hint: int) -> Var:
-        var = self.cp.new_int_var(0, self.horizon, f"{key}")
+    def _var(self, key: Key, hint: int, minutes: int) -> Var:
+        var = self.cp.new_int_var(self.earliest, self.horizon - minutes // self.g, f"{key}")
         self.start[key] = var
         self.hints.append((var, max(0, hint) // self.g))
         return var

@@ -28,7 +28,7 @@ class Bench(Base):
                 at = [int(a.kept_step[s, 2]) // g]
                 continue
             key = ("step", s, 0)
-            start = self._var(key, int(self.placed.step_start[s]))
+            start = self._var(key, int(self.placed.step_start[s]), int(a.step_run[s]))
             for before in at:
                 cp.add(start >= before)
             if a.step_day_row[s] >= 0:
@@ -147,7 +147,7 @@ class Bench(Base):
                 at = [int(a.kept_op[op, 1]) // g]
                 continue
             key = ("op", op, 0)
-            start = self._var(key, int(self.placed.op_start[op]))
+            start = self._var(key, int(self.placed.op_start[op]), int(a.op_hands[op]))
             if a.op_gate[op]:
                 built = a.line_build[a.line_build_at[i] : a.line_build_at[i + 1]]
                 at = [*at, *(self._result.get(int(b), max(0, int(self.placed.test[b, 2])) // g) for b in built)]

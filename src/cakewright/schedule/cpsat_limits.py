@@ -95,7 +95,7 @@ class Limits(Base):
     def _blocks(self, spans: Sequence[Span]) -> list[Var]:
         """Fixed intervals, cut to the horizon; overlapping ones become one."""
         merged: list[list[int]] = []
-        for s, e in sorted((max(0, s), min(self.horizon, e)) for s, e in spans):
+        for s, e in sorted((max(self.earliest, s), min(self.horizon, e)) for s, e in spans):
             if e <= s:
                 continue
             if merged and s < merged[-1][1]:
@@ -112,7 +112,7 @@ class Limits(Base):
                 if not own:
                     continue
                 closed = self._blocks([(s // self.g, -(-e // self.g)) for s, e in pool.closed])
-                taken = [(max(0, s // self.g), e // self.g) for s, e in fixed[kind, j]]
+                taken = [(max(self.earliest, s // self.g), min(self.horizon, e // self.g)) for s, e in fixed[kind, j]]
                 taken = [(s, e) for s, e in taken if e > s]
                 others = [self.cp.new_fixed_size_interval_var(s, e - s, "") for s, e in taken]
                 n = len(pool.rows)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from cakewright.schedule.calendars import Span
 from cakewright.schedule.cpsat_base import COST_SCALE, Free, Var
 from cakewright.schedule.cpsat_bench import Bench
 from cakewright.schedule.cpsat_limits import Limits
@@ -22,8 +23,8 @@ from cakewright.sources.schedule import EARLINESS_WEIGHT
 class Model(Bench, Limits):
     """Variables and constraints; `hints` and `read` translate from and to placed minutes."""
 
-    def __init__(self, instance: Instance, pools: Pools, placed: Placed, free: Free, horizon_min: int) -> None:
-        super().__init__(instance, pools, placed, free, horizon_min)
+    def __init__(self, instance: Instance, pools: Pools, placed: Placed, free: Free, window: Span) -> None:
+        super().__init__(instance, pools, placed, free, window)
         for b in sorted(free.builds):
             self._build(b)
         for k in sorted(free.baskets):
@@ -48,7 +49,7 @@ class Model(Bench, Limits):
                 starts.append(int(a.kept_at[b, i]) // g)
                 ends.append(int(a.kept_end[b, i]) // g)
                 continue
-            start = self._var(("hand", b, i), int(p.at[b, i]))
+            start = self._var(("hand", b, i), int(p.at[b, i]), minutes[i])
             starts.append(start)
             ends.append(start + minutes[i] // g)
             self._hands(("hand", b, i), start, minutes[i], skill[i], int(p.by[b, i]))
@@ -94,7 +95,7 @@ class Model(Bench, Limits):
         a, g = self.a, self.g
         if a.test[b] <= 0 or a.kept_test[b, 0] > UNSET:
             return
-        start = self._var(("test", b, 0), int(self.placed.test[b, 0]))
+        start = self._var(("test", b, 0), int(self.placed.test[b, 0]), int(a.test[b]))
         self.cp.add(start >= self._ready_build[b])
         skill = self.instance.skills.index(INSPECT)
         self._hands(("test", b, 0), start, int(a.test[b]), skill, int(self.placed.test[b, 1]))

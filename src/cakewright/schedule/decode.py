@@ -30,13 +30,17 @@ def try_machine(
     the stay too long for the gap, the whole build moves to the next gap.
     """
     t = a.release[b]
+    on_machine, loaded, material, change = p.machine_busy[m], a.machine_material[m], a.material[b], a.changeover[m]
     least = a.load[b] + a.printing[b, m] + a.in_machine[b] + a.unload[b]
     while True:
         load, who_loads = t, -1
         while load < NEVER:
             before = load
-            load = machine_gap(a, p, b, m, load, least)
-            load = supplied(a, p, b, m, load)
+            if a.has_services:
+                load = max(load, after_last(a, p, b, m))
+            load = first_machine_gap(on_machine, p.machine_used[m], loaded, material, change, load, least)
+            if a.has_supplies:
+                load = supplied(a, p, b, m, load)
             load, who_loads = place_hands(p.busy, p.used, a.can, skill_start, load, a.load[b], 0, -1, -1)
             if load == before:
                 break
@@ -47,11 +51,18 @@ def try_machine(
             p.busy, p.used, a.can, skill_start, printed + a.in_machine[b], a.unload[b], 0, -1, -1
         )
         lifted = lift + a.unload[b]
-        again = machine_gap(a, p, b, m, load, lifted - load)
+        again = first_machine_gap(on_machine, p.machine_used[m], loaded, material, change, load, lifted - load)
         if again != load:
             t = again
             continue
-        unpack, who_unpacks, station, down = place_unpack(a, p, b, max(lifted, printed + a.cool[b]), skill_unpack)
+        if a.has_clean_down:
+            unpack, who_unpacks, station, down = place_unpack(a, p, b, max(lifted, printed + a.cool[b]), skill_unpack)
+        else:
+            down = 0
+            unpack, who_unpacks, station = place_at_station(
+                p.busy, p.used, a.can, skill_unpack, max(lifted, printed + a.cool[b]), a.unpack[b], a.unpack[b],
+                a.unpack_ok[b], -1,
+            )  # fmt: skip
         end: int = unpack + a.unpack[b]
         clean, who_cleans = place_hands(p.busy, p.used, a.can, skill_unpack, end, a.clean[b], 0, -1, -1)
         if end >= limit or clean >= NEVER:
@@ -75,21 +86,19 @@ def try_machine(
 
 
 @kernel
-def machine_gap(a: Arrays, p: Placed, b: int, m: int, t: int, minutes: int) -> int:
-    """First start at or after t at which machine m can hold build b for so many minutes.
+def after_last(a: Arrays, p: Placed, b: int, m: int) -> int:
+    """First start after everything on a machine with services by printed hours, service and changeover included.
 
-    A machine with services by printed hours takes builds one after the other only, so that its hours can be counted.
+    Such a machine takes builds one after the other only, so that its hours can be counted.
     """
-    if a.service_every[m] > 0:
-        until, material = last_stay(a, p, m)
-        if service_due(a, p, b, m):
-            until += a.service[m]
-        if material != a.material[b]:
-            until += a.changeover[m]
-        t = max(t, until)
-    return first_machine_gap(
-        p.machine_busy[m], p.machine_used[m], a.machine_material[m], a.material[b], a.changeover[m], t, minutes
-    )
+    if a.service_every[m] <= 0:
+        return 0
+    until, material = last_stay(a, p, m)
+    if service_due(a, p, b, m):
+        until += a.service[m]
+    if material != a.material[b]:
+        until += a.changeover[m]
+    return until
 
 
 @kernel

@@ -102,6 +102,9 @@ class Arrays(NamedTuple):
     kept_test: IntArray  # (b, 2) start, minute of the result
     kept_service: BoolArray  # (b,) a service before it is kept
     kept_down: IntArray  # (b,) minutes of a kept clean-down
+    has_services: bool  # some machine is serviced by printed hours
+    has_supplies: bool  # powder, utilities or eyes are counted
+    has_clean_down: bool  # some station is cleaned between materials
     kept_booking: IntArray  # (n, 3) row, start, end: people and stations in kept tasks
     steady_at: IntArray  # (b,) loading in the plan before, UNSET where there was none
     steady: float  # cost of a minute by which a loading moves against the plan before

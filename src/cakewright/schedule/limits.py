@@ -71,7 +71,12 @@ def limit_arrays(
     machines = cell.machines
     utilities = cell.utilities
     watched = np.array([m.watched_min for m in machines], dtype=np.int64)
+    powder = _powder(cell, builds, origin)
+    most = np.array([u.machines_at_once for u in utilities], dtype=np.int64)
     return {
+        "has_services": any(m.service_every_h > 0 for m in machines),
+        "has_supplies": bool(watched.any() or most.any() or powder["virgin"].any()),
+        "has_clean_down": any(s.clean_down_min > 0 for s in cell.stations) and len({b.material for b in builds}) > 1,
         "machine_material": _loaded(cell, builds, kept, origin),
         "changeover": np.array([m.changeover_min for m in machines], dtype=np.int64),
         "watched": watched,
@@ -82,9 +87,9 @@ def limit_arrays(
         "utility_of": np.array([[u.name in m.utilities for u in utilities] for m in machines], dtype=np.bool_).reshape(
             len(machines), len(utilities)
         ),
-        "utility_most": np.array([u.machines_at_once for u in utilities], dtype=np.int64),
+        "utility_most": most,
         "clean_down": np.array([0] * station_row + [s.clean_down_min for s in cell.stations], dtype=np.int64),
-        **_powder(cell, builds, origin),
+        **powder,
         **_tests(builds, kept, origin),
     }
 

@@ -10,12 +10,15 @@ from cakewright.errors import InputError, NotConvergedError
 from cakewright.model.cell import Cell
 from cakewright.model.plan import LinePromise, Schedule, Task, TaskKind
 from cakewright.schedule.calendars import instant_of, minutes_after
-from cakewright.schedule.dispatch import Decoder, Orders, dispatch
+from cakewright.schedule.cpsat import cost_of
+from cakewright.schedule.dispatch import dispatch
+from cakewright.schedule.exact import polish
 from cakewright.schedule.explain import Explainer
 from cakewright.schedule.improve import improve
-from cakewright.schedule.instance import origin_of
+from cakewright.schedule.instance import Instance, origin_of
 from cakewright.schedule.jobs import BuildJob, LineJob
 from cakewright.schedule.kept import closed_minutes, sort_kept
+from cakewright.schedule.placed import Placed
 from cakewright.schedule.tasks import make_tasks
 from cakewright.schedule.validate import validate
 from cakewright.stopping import Stop
@@ -32,11 +35,14 @@ def plan_schedule(
     frozen: Sequence[Task] = (),
     unavailable: Mapping[str, Sequence[tuple[datetime, datetime]]] = MappingProxyType({}),
     previous: Sequence[Task] = (),
+    exact: Stop | None = None,
+    workers: int = 1,
 ) -> tuple[Schedule, tuple[LinePromise, ...]]:
     """Place every build and every line, with people named, and say for each line when and why then.
 
-    Dispatch by urgency, then local search until `stop` (one step is one complete schedule tried). The same seed
-    and a stop rule that counts steps give the same schedule.
+    Dispatch by urgency, then local search until `stop` (one step is one complete schedule tried), then, when `exact` is
+    given, exact solves until that says stop (one step is one solve). The same seed, stop rules that count steps and
+    one worker give the same schedule.
 
     Parameters
     ----------
@@ -50,6 +56,8 @@ def plan_schedule(
         begun stays in its machine and chamber all the same.
     previous
         Tasks of the plan before: a loading moves away from its time there only for a gain (`schedule.steady_weight`).
+    workers
+        Threads of the exact solver; more than one is faster and not repeatable.
 
     Raises
     ------
@@ -66,24 +74,29 @@ def plan_schedule(
     decoder, orders = dispatch(cell, builds, lines, origin, closed, kept, before)
     first = decoder.cost(orders)
     orders, tried = improve(decoder, orders, stop, seed)
-    notes = (f"{tried} schedules tried", f"cost {first:.0f} by dispatch, {decoder.cost(orders):.0f} after search")
-    schedule = judged(cell, builds, lines, decoder, orders, "dispatch and local search", notes, unavailable)
-    return schedule, promises(decoder, orders, lines)
+    placed, method = decoder.schedule(orders), "dispatch and local search"
+    found = cost_of(decoder.instance, placed)
+    notes: tuple[str, ...] = (f"{tried} schedules tried", f"cost {first:.0f} by dispatch, {found:.0f} after search")
+    if exact is not None:
+        better = polish(decoder.instance, placed, exact, seed, workers)
+        placed, notes = better.placed, (*notes, *better.notes)
+        method = "proved least lateness" if better.proved else "dispatch, local search and exact parts"
+    schedule = judged(cell, builds, lines, decoder.instance, placed, method, notes, unavailable)
+    return schedule, promises(decoder.instance, placed, lines)
 
 
 def judged(
     cell: Cell,
     builds: Sequence[BuildJob],
     lines: Sequence[LineJob],
-    decoder: Decoder,
-    orders: Orders,
+    instance: Instance,
+    placed: Placed,
     method: str,
     notes: tuple[str, ...],
     unavailable: Mapping[str, Sequence[tuple[datetime, datetime]]] = MappingProxyType({}),
 ) -> Schedule:
-    """The schedule of `orders` with names, refused when the independent validator finds a broken rule."""
-    instance = decoder.instance
-    tasks = make_tasks(instance, decoder.schedule(orders))
+    """The schedule with names, refused when the independent validator finds a broken rule."""
+    tasks = make_tasks(instance, placed)
     schedule = Schedule(instance.origin, tasks, method, True, notes)
     broken = validate(cell, builds, lines, schedule, instance.kept.tasks, unavailable)
     if broken and instance.kept.tasks:
@@ -99,10 +112,8 @@ def judged(
     return schedule
 
 
-def promises(decoder: Decoder, orders: Orders, lines: Sequence[LineJob]) -> tuple[LinePromise, ...]:
+def promises(instance: Instance, placed: Placed, lines: Sequence[LineJob]) -> tuple[LinePromise, ...]:
     """A promise for every line asked for, in the order asked."""
-    instance = decoder.instance
-    placed = decoder.schedule(orders)
     explainer = Explainer(instance, placed)
     index = {line.line: i for i, line in enumerate(instance.lines)}
     made = []

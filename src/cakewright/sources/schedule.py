@@ -93,3 +93,45 @@ STEADY_WEIGHT = Reference(
     "cost of moving a loading by one minute against the plan before, relative to one weighted minute late; small, so "
     "that dates decide and nothing moves without gain",
 )
+WHOLE_MOST_BUILDS = Reference(
+    "schedule.whole_most_builds",
+    25.0,
+    "builds",
+    Status.DEFAULT,
+    _HOUSE,
+    "up to so many builds the exact solver gets all of them at once, above that some at a time",
+)
+FREE_BUILDS = Reference(
+    "schedule.free_builds",
+    12.0,
+    "builds",
+    Status.DEFAULT,
+    _HOUSE,
+    "builds that the exact solver may move at a time while the others stay",
+    low=6.0,
+    high=18.0,
+)
+SUBSOLVE_UNITS = Reference(
+    "schedule.subsolve_units",
+    0.4,
+    "1",
+    Status.DEFAULT,
+    _HOUSE,
+    "effort for one exact solve of some builds, in deterministic units of the solver (about a second on a free core)",
+)
+LNS_EXTRA_DAYS = Reference(
+    "schedule.lns_extra",
+    6.0,
+    "d",
+    Status.DEFAULT,
+    _HOUSE,
+    "days before the first and after the last freed task into which the exact solver may move builds",
+)
+WHOLE_UNITS = Reference(
+    "schedule.whole_units",
+    4.0,
+    "1",
+    Status.DEFAULT,
+    _HOUSE,
+    "effort for the exact solve of all builds at once, in deterministic units of the solver",
+)

@@ -1,0 +1,109 @@
+"""After the local search: the exact solver, whole for a small cell, some builds at a time for a larger one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from cakewright.schedule.cpsat import Effort, cost_of, lateness_of, solve, supports
+from cakewright.schedule.cpsat_base import free_all
+from cakewright.schedule.decode import book, first_gap
+from cakewright.schedule.instance import UNPACK, Instance
+from cakewright.schedule.kept import UNSET
+from cakewright.schedule.neighbourhood import improve_by_parts
+from cakewright.schedule.placed import Placed
+from cakewright.schedule.pools import make_pools
+from cakewright.sources.schedule import WHOLE_MOST_BUILDS, WHOLE_UNITS
+from cakewright.stopping import Stop
+
+_H = 60.0
+
+
+@dataclass(frozen=True, eq=False)
+class Polished:
+    """A schedule no worse than the one given; `proved`: no schedule of these builds has less weighted lateness.
+
+    `bound` is a lower bound of the weighted minutes late, None where none worth saying is known.
+    """
+
+    placed: Placed
+    proved: bool
+    bound: float | None
+    notes: tuple[str, ...]
+
+
+def polish(instance: Instance, placed: Placed, stop: Stop, seed: int, workers: int = 1) -> Polished:
+    """Improve `placed` until `stop` says so; one step is one exact solve.
+
+    Up to `schedule.whole_most_builds` builds are solved whole first, lateness before everything else, and often proved.
+    """
+    before = lateness_of(instance, placed)
+    if not supports(instance):
+        note = "services by hours or clean-down of a shared bench: no exact solver, local search only"
+        return Polished(placed, False, None, (note,))
+    pools, proved, bound, steps = make_pools(instance), before == 0, 0.0 if before == 0 else None, 0
+    cost = cost_of(instance, placed)
+    if len(instance.builds) <= WHOLE_MOST_BUILDS.value and not stop(0, cost):
+        effort = Effort(float(WHOLE_UNITS.value), workers, seed)
+        whole = (0, instance.horizon_min)
+        answer = solve(instance, pools, placed, free_all(instance), whole, effort, lateness_first=True)
+        placed, proved, bound = answer.placed, answer.proved, answer.bound
+        steps = 1
+    late = lateness_of(instance, placed)
+    if not (proved and late == 0):
+        parts, tried = improve_by_parts(
+            instance, pools, placed, lambda n, best: stop(n + steps, best), seed, workers=workers
+        )
+        worse = (
+            proved and lateness_of(instance, parts) > late + 1e-6
+        )  # proved lateness is not traded for an earlier end
+        placed, steps = placed if worse else parts, steps + tried
+    late = lateness_of(instance, placed)
+    notes = [f"{steps} exact solves: {before / _H:.1f} weighted hours late before, {late / _H:.1f} after"]
+    if proved:
+        notes.append("proved: no schedule of these builds and baskets has less weighted lateness")
+    elif bound:
+        notes.append(f"no schedule can have less than {bound / _H:.1f} weighted hours of lateness")
+    return Polished(tidy(instance, placed), proved, late if proved else bound, tuple(notes))
+
+
+def tidy(instance: Instance, placed: Placed) -> Placed:
+    """The same schedule with every chamber cleaned as early as hands allow: the solver does not care, people do."""
+    a = instance.arrays
+    tidied = Placed(*(x.copy() for x in placed))
+    busy, used = a.busy.copy(), a.used.copy()
+    for row, start, end in [*a.kept_booking.tolist(), *_hands(instance, tidied)]:
+        book(busy, used, row, start, end)
+    skill = instance.skills.index(UNPACK)
+    for b in np.argsort(tidied.at[:, 3], kind="stable").tolist():
+        minutes, now = int(a.clean[b]), int(tidied.at[b, 3])
+        if a.kept_at[b, 3] > UNSET or minutes == 0:
+            continue
+        found = [
+            (int(first_gap(busy[p], used[p], int(tidied.end[b, 2]), minutes)), int(p))
+            for p in np.flatnonzero(a.can[skill])
+        ]
+        start, person = min(found)
+        if start + minutes <= now:
+            tidied.at[b, 3], tidied.end[b, 3], tidied.by[b, 3] = start, start + minutes, person
+            book(busy, used, person, start, start + minutes)  # its old place stays taken: earlier is what matters
+    return tidied
+
+
+def _hands(instance: Instance, placed: Placed) -> list[tuple[int, int, int]]:
+    """(person, start, end) of every task of hands that is not kept."""
+    a = instance.arrays
+    spans: list[tuple[int, int, int]] = []
+    for b in range(len(a.load)):
+        for i in range(4):
+            down = int(placed.clean_down[b]) if i == 2 else 0
+            if a.kept_at[b, i] == UNSET and placed.by[b, i] >= 0:
+                spans.append((int(placed.by[b, i]), int(placed.at[b, i]) - down, int(placed.end[b, i])))
+        if a.test[b] > 0 and a.kept_test[b, 0] == UNSET:
+            spans.append((int(placed.test[b, 1]), int(placed.test[b, 0]), int(placed.test[b, 0] + a.test[b])))
+    for s in np.flatnonzero((a.kept_step[:, 0] == UNSET) & (placed.step_by >= 0)):
+        spans.append((int(placed.step_by[s]), int(placed.step_start[s]), int(placed.step_start[s] + a.step_hands[s])))
+    for op in np.flatnonzero(a.kept_op[:, 0] == UNSET):
+        spans.append((int(placed.op_by[op]), int(placed.op_start[op]), int(placed.op_start[op] + a.op_hands[op])))
+    return [(row, start, end) for row, start, end in sorted(set(spans)) if end > start]
