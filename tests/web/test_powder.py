@@ -1,11 +1,13 @@
 """The powder pages: what they say, and the job done by touch from delivery to recall."""
 
 import re
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
 
 from cakewright.app.powder_books import look
+from cakewright.app.powder_deeds import receive_lot
 from cakewright.store import open_store
 from tests.app.test_powder import START, plan, printed, stocked, store
 from tests.web.conftest import client_over
@@ -159,21 +161,44 @@ def test_labels_are_a_pdf_with_every_code(client):
     assert client.get("/powder/labels.pdf?can=U77").status_code == 422
 
 
-def test_a_change_of_material_needs_two_people_and_every_step(client, store):
-    """Steps, purge powder, the one who cleaned, somebody else who checked."""
-    here = {"machine": "A1", "to": "PA12"}
-    machine = store.load_plan(1).cell.machines[0].name
-    here["machine"] = machine
+@pytest.fixture
+def two_materials(store, plan):
+    """A newer plan of the cell with a second material, and a drum of it on the shelf."""
+    filled = replace(plan.cell.materials[0], name="PA12-GF")
+    cell = replace(plan.cell, materials=(*plan.cell.materials, filled))
+    store.save_plan(replace(plan, cell=cell), made_by="Mira", at=LATER)
+    receive_lot(store, material="PA12-GF", supplier_lot="G-1", drums_kg=[10], certificate="c", by="Mira", at=LATER)
+    return client_over(store, clock=lambda: LATER)
+
+
+def test_a_change_of_material_needs_two_people_and_every_step(two_materials, store, plan):
+    """Steps, purge powder of the new material, the one who cleaned, somebody else who checked."""
+    client, here = two_materials, {"machine": plan.cell.machines[0].name, "to": "PA12-GF"}
+    assert (
+        "prints PA12 already" in post(client, "/powder/change", by="Mira", step="begin", **{**here, "to": "PA12"}).text
+    )
     assert "begun by Mira" in post(client, "/powder/change", by="Mira", step="begin", **here).text
     assert "are not signed" in post(client, "/powder/change", by="Mira", step="clean", **here).text
     for step in range(1, 11):
         post(client, "/powder/change", by="Mira", step=str(step), **here)
     assert "no purge powder" in post(client, "/powder/change", by="Mira", step="clean", **here).text
-    post(client, "/powder/change", by="Mira", step="purge", can="V04", kg="2", **here)
+    assert (
+        "changes to PA12-GF" in post(client, "/powder/change", by="Mira", step="purge", can="V04", kg="2", **here).text
+    )
+    post(client, "/powder/change", by="Mira", step="purge", can="V05", kg="2", **here)
     assert "I checked it" in post(client, "/powder/change", by="Mira", step="clean", **here).text
     assert "a second person" in post(client, "/powder/change", by="Mira", step="check", **here).text
     assert "checked by Dev" in post(client, "/powder/change", by="Dev", step="check", **here).text
-    assert look(store).ledger.kg("V04") == 8
+    assert look(store).ledger.kg("V05") == 8
+
+
+def test_a_change_pays_when_enough_waits(two_materials, plan):
+    """Little work does not pay for going there and back, much does; the campaign is told either way."""
+    ask = f"/powder/change?machine={plan.cell.machines[0].name}&to=PA12-GF&waiting="
+    assert "are missing" in two_materials.get(ask + "10").text
+    rich = two_materials.get(ask + "100000").text
+    assert "are left" in rich
+    assert "machine hours" in rich
 
 
 def test_the_outlook_answers_what_if(client):

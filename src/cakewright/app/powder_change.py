@@ -8,7 +8,7 @@ from datetime import datetime
 from cakewright.app.powder_books import WASTE, code_of, look
 from cakewright.app.powder_deeds import open_accounts
 from cakewright.errors import InputError
-from cakewright.model.cell import Cell
+from cakewright.model.cell import Cell, Machine, Material
 from cakewright.powder.changeover import CHECKLIST, Campaign, Change, campaign, change_pays
 from cakewright.powder.ledger import EntryKind
 from cakewright.sources.powder import CHANGEOVER_STAFFED_H, PURGE_KG
@@ -68,7 +68,7 @@ def advise_change(
     `waiting_value` is what the waiting work would earn or save; a machine hour of work that waits a week costs
     `waiting_price_per_h_week` (default: the machine's rate).
     """
-    the_machine, material = cell.machine(machine), cell.material(to)
+    the_machine, material = _other(cell, machine, to)
     change = Change(
         machine_rate_per_h=the_machine.rate_per_h,
         staffed_h=staffed_h,
@@ -86,9 +86,17 @@ def advise_change(
     )
 
 
+def _other(cell: Cell, machine: str, to: str) -> tuple[Machine, Material]:
+    """Machine and new material; refused when it is the material that the machine has."""
+    the_machine, material = cell.machine(machine), cell.material(to)
+    if the_machine.material == material.name:
+        raise InputError(f"{machine} prints {to} already", remedy="choose another material of the cell", where="to")
+    return the_machine, material
+
+
 def begin_change(store: Store, cell: Cell, machine: str, to: str, *, by: str, at: datetime) -> None:
     """Open the checklist of a machine; refused while another one is open."""
-    cell.machine(machine), cell.material(to)
+    _other(cell, machine, to)
     with store.powder.booking() as booking:
         running = _running(booking.books, machine)
         if running is not None and not running.is_done:
