@@ -33,7 +33,11 @@ from cakewright.sources.nesting_exact import (
 )
 from cakewright.stopping import Stop
 
-_SQRT3 = 3**0.5
+Facing = tuple[int, int, int, int]
+"""Two pieces and a triangle of each."""
+
+_ROUGH = 0.81
+_ALL = 1e300
 
 
 @kernel
@@ -46,7 +50,7 @@ def _box_gap2(a: FloatArray, b: FloatArray, dx: float, dy: float, dz: float) -> 
 
 
 @kernel
-def _nearest(
+def _near(
     va: FloatArray,
     fa: IntArray,
     na: IntArray,
@@ -57,9 +61,18 @@ def _nearest(
     bb: FloatArray,
     shift: FloatArray,
     cut2: float,
-) -> tuple[float, int, int]:
-    """Squared distance of two surfaces, the second shifted, and the two nearest triangles; -1 beyond `cut2`."""
-    best, first, second = cut2, -1, -1
+    share: float,
+    found: Ints,
+) -> tuple[float, int]:
+    """Triangles of two surfaces, the second shifted, that are nearer than `cut2`, the nearest last.
+
+    Returns the least squared distance (`cut2` when nothing is nearer) and how many pairs are in `found` (m, 2).
+    A pair is only taken when it is nearer than `share` times the last one. Looking for the very nearest of many
+    at almost the same distance takes most of the time and changes little; above 1 more are gathered, one for each
+    two leaves of the trees.
+    """
+    best, limit = cut2, cut2
+    count = 0
     dx, dy, dz = shift[0], shift[1], shift[2]
     stack = [(0, 0)]
     ta = np.empty((3, 3))
@@ -67,33 +80,40 @@ def _nearest(
     box = np.empty(6)
     while len(stack) > 0:
         i, j = stack.pop()
-        if _box_gap2(ba[i], bb[j], dx, dy, dz) >= best:
+        if _box_gap2(ba[i], bb[j], dx, dy, dz) >= limit:
             continue
         if na[i, 2] < 0 and nb[j, 2] < 0:
+            here, first, second = limit, -1, -1
             for s in range(na[i, 0], na[i, 1]):
                 for c in range(3):
                     for v in range(3):
                         ta[v, c] = va[fa[s, v], c]
                     box[c] = min(ta[0, c], ta[1, c], ta[2, c])
                     box[3 + c] = max(ta[0, c], ta[1, c], ta[2, c])
-                if _box_gap2(box, bb[j], dx, dy, dz) >= best:
+                if _box_gap2(box, bb[j], dx, dy, dz) >= here:
                     continue
                 for t in range(nb[j, 0], nb[j, 1]):
                     gap2 = 0.0
                     for c in range(3):
                         for v in range(3):
                             tb[v, c] = vb[fb[t, v], c] + shift[c]
-                        g = max(
-                            box[c] - max(tb[0, c], tb[1, c], tb[2, c]), min(tb[0, c], tb[1, c], tb[2, c]) - box[3 + c]
-                        )
+                        low, high = min(tb[0, c], tb[1, c], tb[2, c]), max(tb[0, c], tb[1, c], tb[2, c])
+                        g = max(box[c] - high, low - box[3 + c])
                         if g > 0:
                             gap2 += g * g
-                    if gap2 < best:
+                    if gap2 < here:
                         gap2 = triangles_gap2(ta, tb)
-                        if gap2 < best:
-                            best, first, second = gap2, s, t
-                            if best <= 0.0:
-                                return 0.0, first, second
+                        if gap2 < here:
+                            here, first, second = gap2, s, t
+            if first >= 0:
+                best = min(best, here)
+                limit = min(cut2, share * best)
+                if count == len(found) and share <= 1.0:
+                    count -= 1
+                found[count, 0], found[count, 1] = first, second
+                count += 1
+                if (best <= 0.0 and share <= 1.0) or (count == len(found) and share > 1.0):
+                    return best, count
             continue
         if nb[j, 2] < 0 or (na[i, 2] >= 0 and ba[i, 5] - ba[i, 2] + ba[i, 3] - ba[i, 0] + ba[i, 4] - ba[i, 1]
                             >= bb[j, 5] - bb[j, 2] + bb[j, 3] - bb[j, 0] + bb[j, 4] - bb[j, 1]):  # fmt: skip
@@ -104,7 +124,7 @@ def _nearest(
             near, far = far, near
         stack.append(far)
         stack.append(near)
-    return best, first, second
+    return best, count
 
 
 @kernel
@@ -187,7 +207,9 @@ class _Cake:
         self.high = np.array([b.boxes[0, 3:] for b in self.bodies])
         self.shift = np.zeros_like(self.low)
         self.clearance = clearance_mm
-        self.facing: dict[tuple[int, int, int, int], None] = {}
+        self.facing: dict[Facing, None] = {}
+        self.known: dict[tuple[int, int], tuple[float, FloatArray]] = {}
+        self._found = np.zeros((256, 2), np.int64)
 
     def pairs(self, reach_mm: float) -> list[tuple[int, int]]:
         """Pairs whose boxes are nearer than `reach_mm`, as they stand now."""
@@ -198,14 +220,14 @@ class _Cake:
             out += [(i, i + 1 + int(j)) for j in np.flatnonzero((gap**2).sum(axis=1) < reach_mm**2)]
         return out
 
-    def nearest(self, i: int, j: int, shift: FloatArray, cut_mm: float) -> tuple[float, int, int]:
-        """Distance of two pieces after `shift` (n, 3) and their nearest triangles (-1: beyond `cut_mm`)."""
+    def near(self, i: int, j: int, shift: FloatArray, cut_mm: float, share: float) -> tuple[float, list[Facing]]:
+        """Distance of two pieces after `shift` (n, 3), at most `cut_mm`, and triangles that near; see `_near`."""
         a, b = self.bodies[i], self.bodies[j]
-        gap2, s, t = _nearest(
+        gap2, count = _near(
             a.vertices, a.tree.faces, a.tree.nodes, a.boxes, b.vertices, b.tree.faces, b.tree.nodes, b.boxes,
-            shift[j] - shift[i], cut_mm**2,
+            shift[j] - shift[i], cut_mm**2, share, self._found,
         )  # fmt: skip
-        return float(np.sqrt(gap2)), int(s), int(t)
+        return float(np.sqrt(gap2)), [(i, j, int(s), int(t)) for s, t in self._found[:count]]
 
     def rows(self) -> Rows:
         """The known pairs of triangles as rows for shifts from where the pieces stand now.
@@ -226,13 +248,8 @@ class _Cake:
 
 def _step(cake: _Cake, space: NestSpace, reach_mm: float) -> FloatArray | None:
     """One safe shift of all pieces (n, 3) of at most `reach_mm` along each axis; None when nothing is gained."""
-    far = cake.clearance + 2 * _SQRT3 * reach_mm
-    gaps: dict[tuple[int, int], float] = {}
-    for i, j in cake.pairs(far):
-        gap, s, t = cake.nearest(i, j, cake.shift, far)
-        if s >= 0:
-            gaps[i, j] = gap
-            cake.facing[i, j, s, t] = None
+    gaps = _gaps(cake, reach_mm)
+    fine: dict[tuple[int, int], FloatArray] = {}
     m = space.wall_margin_mm
     low, high = cake.low + cake.shift, cake.high + cake.shift
     below = np.clip(np.array([m, m, 0.0]) - low, -reach_mm, 0.0)
@@ -243,27 +260,62 @@ def _step(cake: _Cake, space: NestSpace, reach_mm: float) -> FloatArray | None:
         if answer is None:
             return None
         step = answer[0]
-        short = _short(cake, gaps, step)
+        short = _short(cake, gaps, step, fine)
         if not short:
             return step
         cake.facing.update(dict.fromkeys(short))
     for _ in range(6):
         step = step / 2
-        if not _short(cake, gaps, step):
+        if not _short(cake, gaps, step, fine):
             return step
     return None
 
 
-def _short(cake: _Cake, gaps: Mapping[tuple[int, int], float], step: FloatArray) -> list[tuple[int, int, int, int]]:
-    """Triangles that come too near after a step, one pair for each two pieces."""
-    out = []
-    for (i, j), gap in gaps.items():
-        wanted = min(cake.clearance, gap)
-        if gap - float(np.linalg.norm(step[j] - step[i])) >= wanted:
+def _gaps(cake: _Cake, reach_mm: float) -> dict[tuple[int, int], float]:
+    """A lower bound of the distance of all pairs that could meet in this round; the nearest triangles get a row."""
+    far = cake.clearance + reach_mm
+    gaps: dict[tuple[int, int], float] = {}
+    for i, j in cake.pairs(cake.clearance + 2 * 3**0.5 * reach_mm):
+        apart = cake.shift[j] - cake.shift[i]
+        before = cake.known.get((i, j))
+        moved = _ALL if before is None else float(np.linalg.norm(apart - before[1]))
+        if before is not None and moved < SETTLE_SLACK.value:
+            gaps[i, j] = before[0] - moved
             continue
-        after, s, t = cake.nearest(i, j, cake.shift + step, max(wanted, SETTLE_SLACK.value))
-        if s >= 0 and (after < wanted or (wanted <= 0 and after <= 0 and (i, j, s, t) not in cake.facing)):
-            out.append((i, j, s, t))
+        gap, found = cake.near(i, j, cake.shift, far, _ROUGH)
+        gaps[i, j] = gap
+        if found:
+            gaps[i, j] = _ROUGH**0.5 * gap
+            if gaps[i, j] < cake.clearance:
+                gaps[i, j], found = cake.near(i, j, cake.shift, gap + SETTLE_SLACK.value, 1.0)
+            cake.facing[found[-1]] = None
+        cake.known[i, j] = gaps[i, j], apart
+    return gaps
+
+
+def _short(
+    cake: _Cake, gaps: Mapping[tuple[int, int], float], step: FloatArray, fine: dict[tuple[int, int], FloatArray]
+) -> list[Facing]:
+    """Triangles that come too near after a step, some for each two pieces.
+
+    `fine` remembers by how much pieces may be shifted against each other: what was looked at is not looked at again.
+    """
+    out: list[Facing] = []
+    for (i, j), gap in gaps.items():
+        move = step[j] - step[i]
+        if gap - float(np.linalg.norm(move)) >= cake.clearance:
+            continue
+        if (i, j) in fine and float(np.abs(move - fine[i, j]).max()) < SETTLE_SLACK.value / 4:
+            continue
+        wanted = min(cake.clearance, gap) - SETTLE_SLACK.value / 2
+        if wanted > 0:
+            _, found = cake.near(i, j, cake.shift + step, wanted, _ALL)
+        else:
+            after, found = cake.near(i, j, cake.shift + step, SETTLE_SLACK.value, _ALL)
+            found = [f for f in found if after <= 0 and f not in cake.facing]
+        if not found:
+            fine[i, j] = move
+        out += found[:: max(1, len(found) // 4)]
     return out
 
 
@@ -322,7 +374,7 @@ def _stages(
             return [convex]
     cake = _Cake(meshes, placements, clearance_mm)
     out: list[tuple[Placement, ...]] = []
-    height, sinking = _height(placements), float(cake.high[:, 2].mean())
+    height = _height(placements)
     reach = SETTLE_REACH.value
     for turn in range(1, int(SETTLE_ROUNDS.value) + 1):
         step = _step(cake, space, reach)
@@ -330,10 +382,10 @@ def _stages(
             break
         cake.shift = cake.shift + step
         out.append(_moved(placements, cake.shift))
-        now, mean = _height(out[-1]), float((cake.high + cake.shift)[:, 2].mean())
-        if height - now < SETTLE_GAIN.value and sinking - mean < SETTLE_GAIN.value:
+        now = _height(out[-1])
+        if height - now < SETTLE_GAIN.value:
             break
-        height, sinking = now, mean
+        height = now
         if stop(turn, height):
             break
     return out

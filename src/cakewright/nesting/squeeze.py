@@ -18,7 +18,14 @@ from cakewright.compiled import kernel
 from cakewright.model.mesh import FloatArray
 from cakewright.nesting.bank import Ints
 from cakewright.nesting.shifts import Shifts
-from cakewright.sources.nesting_exact import LOW_WEIGHT, LP_TOLERANCE, SQUEEZE_GAIN, SQUEEZE_REACH, SQUEEZE_ROUNDS
+from cakewright.sources.nesting_exact import (
+    LOW_WEIGHT,
+    LP_TOLERANCE,
+    SQUEEZE_GAIN,
+    SQUEEZE_REACH,
+    SQUEEZE_ROUNDS,
+    STAY_WEIGHT,
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,27 +41,38 @@ class Rows:
 def push(rows: Rows, low: FloatArray, high: FloatArray, tops: FloatArray) -> tuple[FloatArray, float] | None:
     """Shifts (n, 3) within `low` and `high` (n, 3) that keep all rows and bring the highest top as low as can be.
 
-    `tops` (n,) are the present heights. A little weight on all heights lowers what could rise for free. Returns
+    `tops` (n,) are the present heights. A little weight on all heights lowers what could rise for free, and less still
+    keeps in place what need not move. Returns
     the shifts and the new height; None when the solver finds no answer.
     """
     n, k = len(low), len(rows.least)
+    # columns: shift down or up of each coordinate as two parts, so that what need not move stays; then the height
     row = np.repeat(np.arange(k), 3)
     axes = np.arange(3)
-    left = (3 * rows.first[:, None] + axes).ravel()
-    right = (3 * rows.second[:, None] + axes).ravel()
-    along = rows.along.ravel()
-    top_row = k + np.arange(n)
-    entries = (
-        np.concatenate([along, -along, np.ones(n), -np.ones(n)]),
-        (np.concatenate([row, row, top_row, top_row]),
-         np.concatenate([left, right, 3 * np.arange(n) + 2, np.full(n, 3 * n)])),
-    )  # fmt: skip
-    matrix = coo_matrix(entries, shape=(k + n, 3 * n + 1)).tocsr()
+    first = (3 * rows.first[:, None] + axes).ravel()
+    second = (3 * rows.second[:, None] + axes).ravel()
+    top_row, top_column = k + np.arange(n), 3 * np.arange(n) + 2
+    values = np.concatenate([rows.along.ravel(), -rows.along.ravel(), np.ones(n)])
+    at_row = np.concatenate([row, row, top_row])
+    column = np.concatenate([first, second, top_column])
+    matrix = coo_matrix(
+        (np.concatenate([values, -values, -np.ones(n)]),
+         (np.concatenate([at_row, at_row, top_row]), np.concatenate([column, column + 3 * n, np.full(n, 6 * n)]))),
+        shape=(k + n, 6 * n + 1),
+    ).tocsr()  # fmt: skip
     bound = np.concatenate([-rows.least, -tops])
-    price = np.zeros(3 * n + 1)
-    price[2 : 3 * n : 3] = LOW_WEIGHT.value / max(1, n)
-    price[-1] = 1.0
-    limits = np.concatenate([np.stack([low.ravel(), high.ravel()], axis=1), [[0.0, float(tops.max()) + 1.0]]])
+    weight = LOW_WEIGHT.value / max(1, n)
+    stay = STAY_WEIGHT.value * weight
+    up, down = np.full(3 * n, stay), np.full(3 * n, stay)
+    up[2::3] += weight
+    down[2::3] -= weight
+    price = np.concatenate([up, down, [1.0]])
+    nothing = np.zeros(3 * n)
+    limits = np.stack(
+        [np.concatenate([np.maximum(low.ravel(), 0.0), np.maximum(-high.ravel(), 0.0), [0.0]]),
+         np.concatenate([np.maximum(high.ravel(), nothing), np.maximum(-low.ravel(), nothing), [tops.max() + 1.0]])],
+        axis=1,
+    )  # fmt: skip
     options: Any = {
         "primal_feasibility_tolerance": LP_TOLERANCE.value,
         "dual_feasibility_tolerance": LP_TOLERANCE.value,
@@ -63,7 +81,8 @@ def push(rows: Rows, low: FloatArray, high: FloatArray, tops: FloatArray) -> tup
     answer = solve(price, A_ub=matrix, b_ub=bound, bounds=limits, method="highs", options=options)
     if answer.status != 0 or answer.x is None:
         return None
-    return np.asarray(answer.x[: 3 * n]).reshape(n, 3), float(answer.x[-1])
+    shift = np.asarray(answer.x[: 3 * n]) - np.asarray(answer.x[3 * n : 6 * n])
+    return shift.reshape(n, 3), float(answer.x[-1])
 
 
 @kernel

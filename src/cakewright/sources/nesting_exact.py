@@ -21,6 +21,9 @@ LOW_WEIGHT = Reference(
     "nesting.low_weight", 1e-3, "mm per mm", Status.DEFAULT, _OURS,
     "worth of lowering the mean of all pieces by 1 mm against lowering the highest, when pieces are pushed together",
 )  # fmt: skip
+STAY_WEIGHT = Reference(
+    "nesting.stay_weight", 0.1, "mm per mm", Status.DEFAULT, _OURS, "price of moving a piece at all against lowering it"
+)
 LP_TOLERANCE = Reference(
     "nesting.lp_tolerance", 1e-10, "mm", Status.DEFAULT, _OURS, "how far a row of the linear program may be missed"
 )
@@ -78,9 +81,9 @@ FFT_MARGIN = Reference(
     "largest estimated error at which single precision is used; rounding is right below one half",
 )  # fmt: skip
 SETTLE_REACH = Reference(
-    "nesting.settle_reach", 2.0, "mm", Status.DEFAULT, _OURS, "farthest shift along an axis in one round of settling"
+    "nesting.settle_reach", 5.0, "mm", Status.DEFAULT, _OURS, "farthest shift along an axis in one round of settling"
 )
-SETTLE_ROUNDS = Reference("nesting.settle_rounds", 6, "rounds", Status.DEFAULT, _OURS, "rounds of settling at most")
+SETTLE_ROUNDS = Reference("nesting.settle_rounds", 20, "rounds", Status.DEFAULT, _OURS, "rounds of settling at most")
 SETTLE_CUTS = Reference(
     "nesting.settle_cuts",
     12,
@@ -90,7 +93,7 @@ SETTLE_CUTS = Reference(
     "programs in a round before the step is halved instead",
 )
 SETTLE_GAIN = Reference(
-    "nesting.settle_gain", 0.01, "mm", Status.DEFAULT, _OURS, "a round that gains less in height and mean is the last"
+    "nesting.settle_gain", 0.02, "mm", Status.DEFAULT, _OURS, "a round that gains less in height and mean is the last"
 )
 SETTLE_SLACK = Reference(
     "nesting.settle_slack", 1e-6, "mm", Status.DEFAULT, _OURS, "kept beyond the clearance against rounding"
