@@ -20,7 +20,7 @@ from cakewright.app.recover import accept_recovery
 from cakewright.app.replan import Replanned, accept, replan_stored
 from cakewright.app.running import KINDS, cause_of, changes_of, figures_rows, quick_rule
 from cakewright.app.what_if import what_if
-from cakewright.errors import InputError
+from cakewright.errors import CakewrightError, InputError
 from cakewright.model.plan import Task, TaskKind, WeekPlan
 from cakewright.store.schedule import Progress
 from cakewright.web.look import page
@@ -74,10 +74,15 @@ def again(
     plan = shelf.plan(version)
     now = _now(shelf, plan, at)
     out = {name: [(moment_of(plan, start), moment_of(plan, end))]} if name and start and end else {}
-    made = replan_stored(shelf.store, now, version=version, unavailable=out, stop=quick_rule, free=free)
+    made, wrong = None, None
+    try:
+        made = replan_stored(shelf.store, now, version=version, unavailable=out, stop=quick_rule, free=free)
+    except CakewrightError as found:  # the page can still say why, and what is out of use may be what is in the way
+        wrong = found
     told = next((c for c in shelf.store.schedule.commitments() if c.plan == version), None)
     return page(
-        request, "again.html", **_common(shelf, version), made=made, at=now, draft=DRAFTS.keep((version, made)),
+        request, "again.html", **_common(shelf, version), made=made, wrong=wrong, at=now,
+        draft=DRAFTS.keep((version, made)) if made else "",
         names=_names(plan), told=told, name=name, start=start, end=end, free=free,
     )  # fmt: skip
 
@@ -130,7 +135,12 @@ def say(
     instant = moment_of(plan, when) if when else now
     if word not in {"began", "ended", "not begun"}:
         raise InputError(f"{word!r} is not known", remedy="say began, ended or not begun", where="word")
-    task = {"plan": version, "kind": TaskKind(kind), "build": build if line is None else "", "line": line}
+    task: dict[str, Any] = {
+        "plan": version,
+        "kind": TaskKind(kind),
+        "build": build if line is None else "",
+        "line": line,
+    }
     shelf.store.schedule.note_progress(
         **task, started=instant if word == "began" else _began(shelf, version, task) if word == "ended" else None,
         ended=instant if word == "ended" else None, at=max(now, instant) if not when else now, by=_named(by),
