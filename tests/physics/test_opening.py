@@ -62,11 +62,12 @@ def test_energy_closes_whatever_the_size(side):
 
 def test_work_grows_with_the_cake_not_beyond():
     """A full 340 x 340 x 600 mm cake is a matter of some 1500 steps of 132 000 cells."""
-    sizes = HeatModel().sized(340.0)
-    cells = CakeGrid.over((340.0, 340.0), 600.0, 10.0, sizes.grid_mm).cells
+    sizes = HeatModel().sized((600.0, 340.0, 340.0))
+    cells = CakeGrid.over((340.0, 340.0), 600.0, 10.0, sizes.cell_mm).cells
     assert np.prod(cells) <= 135_000
     assert 5000 * 32.0 / sizes.print_step_s < 1100
-    assert HeatModel().sized(60.0).grid_mm < 3.0
+    flat = HeatModel().sized((40.0, 240.0, 190.0)).cell_mm
+    assert flat == pytest.approx((2.0, 8.0, 190 / 24))  # fine where it is thin, not everywhere
 
 
 def test_the_middle_is_last(heat):

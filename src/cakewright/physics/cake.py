@@ -42,16 +42,17 @@ class HeatModel:
     print_step_s: float | None = None
     cool_step_s: float | None = None
 
-    def sized(self, smallest_side_mm: float) -> Sizes:
-        """Cells and steps for a cake with that smallest side.
+    def sized(self, sides_mm: tuple[float, float, float]) -> Sizes:
+        """Cells and steps for a cake with these sides (height, depth, width).
 
-        Heat needs time with the square of the side, so steps grow with it up to `physics.*_step`; cells are
-        `physics.cells_across` to the smallest side, within `physics.grid` and its lower bound.
+        Each side gets `physics.cells_across` cells within `physics.grid_least` and `physics.grid`, so a flat cake is
+        cut finely upwards only. Heat needs time with the square of the smallest side, and so do the steps.
         """
-        share = min(smallest_side_mm / numbers.STEP_SIDE.value, 1.0) ** 2
-        cell = min(max(smallest_side_mm / numbers.CELLS_ACROSS.value, numbers.GRID_LEAST.value), numbers.GRID.value)
+        share = min(max(min(sides_mm) / numbers.STEP_SIDE.value, numbers.STEP_SHARE_LEAST.value), 1.0) ** 2
+        low, high, across = numbers.GRID_LEAST.value, numbers.GRID.value, numbers.CELLS_ACROSS.value
+        z, y, x = (self.grid_mm or min(max(side / across, low), high) for side in sides_mm)
         return Sizes(
-            grid_mm=self.grid_mm or cell,
+            cell_mm=(z, y, x),
             print_step_s=self.print_step_s or numbers.PRINT_STEP.value * share,
             first_step_s=numbers.COOL_STEP_FIRST.value * share,
             cool_step_s=self.cool_step_s or numbers.COOL_STEP_LAST.value * share,
@@ -62,7 +63,7 @@ class HeatModel:
 class Sizes:
     """How finely a cake is computed: cells, steps while printing, first and longest step while cooling."""
 
-    grid_mm: float
+    cell_mm: tuple[float, float, float]
     print_step_s: float
     first_step_s: float
     cool_step_s: float
@@ -147,7 +148,7 @@ class Cake:
         ).faster(model.speed / slow[0])
         self.grid: CakeGrid = solid.grid
         self.grown, self.room_c, self.model = grown, room_c, model
-        self.sizes = model.sized(min(n * d for n, d in zip(self.grid.cells, self.grid.size_mm, strict=True)))
+        self.sizes = model.sized(self.grid.sides_mm)
         self.with_details = with_details
         self.bed_c, self.target_c = material.bed_temperature_c, material.opening_temperature_c
         self.film = chamber_type.surface_coefficient_w_m2k * model.speed / slow[1]

@@ -75,7 +75,9 @@ def advice(solid: SolidGrid, found: Zones) -> Advice | None:
     if crowding <= numbers.CROWDED.value:
         return None
     inside = [_volume_in(solid, i, found, crowded) for i in range(len(solid.pieces))]
-    z, y, x = np.unravel_index(int(found.share.argmin()), found.share.shape)
+    low, high = found.edges_mm[0][:-1], found.edges_mm[0][1:]
+    room = np.where(((low + high) >= 0)[:, None, None], found.share, np.inf)  # nothing may stand in the base powder
+    z, y, x = np.unravel_index(int(room.argmin()), room.shape)
     return Advice(
         piece=solid.pieces[int(np.argmax(inside))],
         from_mm=found.centre_mm(crowded),

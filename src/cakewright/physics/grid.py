@@ -26,15 +26,22 @@ class CakeGrid:
     base_powder_mm: float
 
     @classmethod
-    def over(cls, base_mm: tuple[float, float], height_mm: float, base_powder_mm: float, grid_mm: float) -> CakeGrid:
-        """Cells of about `grid_mm` over a cake of full height `height_mm`; at least four each way."""
-        if min(*base_mm, height_mm, grid_mm) <= 0:
+    def over(
+        cls,
+        base_mm: tuple[float, float],
+        height_mm: float,
+        base_powder_mm: float,
+        cell_mm: float | tuple[float, float, float],
+    ) -> CakeGrid:
+        """Cells of about `cell_mm` (one size, or z, y, x) over a cake `height_mm` high; at least four each way."""
+        each = (cell_mm,) * 3 if isinstance(cell_mm, int | float) else cell_mm
+        if min(*base_mm, height_mm, *each) <= 0:
             raise GeometryError(
-                f"cake {base_mm[0]} x {base_mm[1]} x {height_mm} mm in cells of {grid_mm} mm",
+                f"cake {base_mm[0]} x {base_mm[1]} x {height_mm} mm in cells of {cell_mm} mm",
                 remedy="all must be above zero",
             )
         sides = (height_mm, base_mm[1], base_mm[0])
-        cells = tuple(max(4, round(side / grid_mm)) for side in sides)
+        cells = tuple(max(4, round(side / d)) for side, d in zip(sides, each, strict=True))
         size = tuple(side / n for side, n in zip(sides, cells, strict=True))
         return cls((cells[0], cells[1], cells[2]), (size[0], size[1], size[2]), base_powder_mm)
 
@@ -52,6 +59,12 @@ class CakeGrid:
         if not all(0 <= i < n for i, n in zip(found, self.cells, strict=True)):
             raise GeometryError(f"{at_mm} mm is outside the cake", remedy="give a place inside, chamber coordinates")
         return (found[0], found[1], found[2])
+
+    @property
+    def sides_mm(self) -> tuple[float, float, float]:
+        """Height, depth and width of the cake."""
+        z, y, x = (n * d for n, d in zip(self.cells, self.size_mm, strict=True))
+        return (z, y, x)
 
     @property
     def cell_m(self) -> tuple[float, float, float]:

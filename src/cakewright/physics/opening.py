@@ -125,7 +125,7 @@ def _filled(
 ) -> SolidGrid:
     """The pieces in cells over the whole cake; `powder_mm` is base and cover."""
     full_mm = powder_mm[0] + height_mm + powder_mm[1]
-    cell_mm = model.sized(min(*base_mm, full_mm)).grid_mm
+    cell_mm = model.sized((full_mm, base_mm[1], base_mm[0])).cell_mm
     return solid_grid(meshes, placements, CakeGrid.over(base_mm, full_mm, powder_mm[0], cell_mm))
 
 

@@ -243,6 +243,9 @@ STEP_SIDE = Reference(
     Status.DERIVED,
     "smallest side of the cake for which the steps below were measured",
 )
+STEP_SHARE_LEAST = Reference(
+    "physics.step_share_least", 0.3, "of the step side", Status.DEFAULT, "chosen by us: below 57 mm steps stay as short"
+)
 PRINT_STEP = Reference(
     "physics.print_step", 150.0, "s", Status.DERIVED, "energy of a whole build then closes to 0.1 % from 60 to 340 mm"
 )
@@ -400,7 +403,7 @@ INERT_GAS = Reference(
     1.5,
     "m³/h",
     Status.DEFAULT,
-    "chosen by us; Kellens et al., SFF 2011, abstract: inert gas is an important impact besides electricity (no number)",
+    "chosen by us; Kellens et al., SFF 2011, abstract: inert gas is an important impact besides power (no number)",
     low=0.0,
     high=5.0,
 )
