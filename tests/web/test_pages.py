@@ -25,6 +25,7 @@ PAGES = [
     "/builds/B1/identify?mass_g=5&size=28",
     "/lines/2/count?reference_g=50&total_g=100",
     "/builds/B1/heat",
+    "/builds/B1/wishes",
     "/builds/B2/heat",
     "/calendar",
     "/powder",

@@ -11,7 +11,7 @@ BATCHING_STEPS = 4000
 DATE_STEPS = 3000
 DATE_SECONDS = 10.0
 MOVES = 40  # lines moved or swapped between builds on trial, each judged by real nests and dates
-MOVES_SHARE = 0.5  # of the seconds of a nest, for each material
+MOVES_SHARE = 1.0  # of the seconds of a nest, for each material
 ARRANGE_SHARE = 0.2  # of the seconds of a nest: spent on the wishes once the height is found
 
 

@@ -99,7 +99,8 @@ def clearance_short(task: NestTask, placements: Sequence[Placement]) -> tuple[st
 def judge(task: NestTask, nested: Nest) -> tuple[Term, ...]:
     """Every wish of a task for a finished nest, most important first: value, unit, weight, price.
 
-    Unlike the quick terms of the search it takes the build apart and measures thick pairs exactly.
+    Unlike the quick terms of the search it takes the build apart and measures thick pairs exactly. Placements
+    that the task does not name, such as pieces inside cages, are left out of the removal.
     """
     from cakewright.nesting.search import volume_mm3
 
@@ -110,7 +111,10 @@ def judge(task: NestTask, nested: Nest) -> tuple[Term, ...]:
     objective = Objective(task, bank, part, {k: volume_mm3(m) for k, m in task.meshes.items()})
     quick = {t.name: t for t in objective.terms(layout_of(task, bank, nested.placements))}
     weights = objective.wishes.weights
-    way = removal(task.meshes, nested.placements, task.space, voxel_mm=task.voxel_mm)
+    outer = [
+        p for p in nested.placements if p.piece in {q.piece for q in task.pieces} | {r.name for r in task.reserved}
+    ]
+    way = removal(task.meshes, outer, task.space, voxel_mm=task.voxel_mm)
     stuck = float(sum(len(group) for group in way.stuck))
     short = clearance_short(task, nested.placements)
     gap = short[3] - short[2] if short else 0.0

@@ -31,6 +31,7 @@ from cakewright.web import (
     quotes,
     running,
     trouble,
+    wishes,
 )
 from cakewright.web.files import LastingFiles
 from cakewright.web.security import LOCAL_HOSTS, OwnPagesOnly, SecureHeaders
@@ -71,6 +72,8 @@ def create_app(store: Store, *, clock: Callable[[], datetime] = now_utc) -> Fast
     app.include_router(bench.interface)
     app.include_router(heat.interface)
     app.include_router(heat.pages)
+    app.include_router(wishes.interface)
+    app.include_router(wishes.pages)
     app.include_router(inbox.interface)
     app.include_router(inbox.pages)
     app.include_router(inspect.pages)
