@@ -20,6 +20,9 @@ if TYPE_CHECKING:
     from cakewright.store import Store
 
 
+__all__ = ["powder", "run_blend", "say", "show_stock"]
+
+
 def tell(text: str | Table, style: str | None = None) -> None:
     """Print a line or a table; words from people are not read as markup."""
     from cakewright.cli.screen import console
