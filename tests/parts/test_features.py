@@ -123,6 +123,17 @@ def test_a_slot_in_one_body():
     )
 
 
+def test_a_notch_beside_a_round_boss_is_no_slot():
+    """The gap between a boss and the wall it touches runs out to nothing: sintering fills it, and nobody minds."""
+    body = block(40, 40, 3) + block(3, 40, 20, (0, 0, 2)) + rod(20, 8, (7 - 1e-3, 20, 2), sides=96)
+    assert "part.narrow-gap" not in told(body)
+
+
+def test_the_eye_of_an_engraved_letter_is_no_hole():
+    """1.4 mm across, 0.4 mm deep."""
+    assert "part.small-hole" not in told(block(20, 20, 5) - rod(3, 1.4, (10, 10, 4.6)))
+
+
 def test_a_long_thin_plate_may_warp_and_a_short_one_not():
     """160 x 60 x 3: 160 mm x 96 cm² / 3 mm is above 200 thousand mm²."""
     assert "512 thousand" in told(block(160, 60, 3))["part.may-warp"].message

@@ -10,12 +10,13 @@ from cakewright.parts.tubes import Tube
 from cakewright.sources import printability as numbers
 
 TOLD = 3
+SHALLOW = 0.5  # diameters: the eye of an engraved letter is no hole that closes
 DEEP = 3.0  # diameters: from here on a hole is a channel
 
 
 def check_holes(holes: Sequence[Tube], limits: PartLimits, where: str) -> Iterator[Finding]:
     """Holes that close, channels that stay full: diameter against depth, bends and line of sight."""
-    small = [h for h in holes if h.diameter_mm < limits["hole_mm"] - 0.02]
+    small = [h for h in holes if h.diameter_mm < limits["hole_mm"] - 0.02 and h.ratio >= SHALLOW]
     for n, hole in enumerate(small[:TOLD]):
         more = f" ({len(small) - TOLD} more)" if n == TOLD - 1 and len(small) > TOLD else ""
         yield Finding(
@@ -88,9 +89,9 @@ def check_cleaning(holes: Sequence[Tube], pockets_mm3: float, where: str) -> Ite
 
 
 def cleaning_min(hole: Tube) -> float:
-    """Minutes of hands for one hole: find it, poke it loose by its depth, twice as long for each bend."""
+    """Minutes of hands for one hole: find it, poke it loose by its depth, longer for each bend."""
     deep = max(hole.ratio - DEEP, 0.0)
-    bends = float(numbers.CLEAN_BEND_FACTOR) ** min(hole.bends, 6)
+    bends = 1 + hole.bends * (float(numbers.CLEAN_BEND_FACTOR) - 1)
     return float(numbers.CLEAN_OPENING_MIN) + float(numbers.CLEAN_PER_DIAMETER_MIN) * deep * bends
 
 

@@ -19,6 +19,7 @@ SKIN = (0.5, 1.8)  # surface found against that of a full tube of this width and
 SLICES, SPOKES = 9, 12  # looks all round from so many middles
 STRAIGHT = 0.12  # first against second spread of the normals of a straight tube
 MOST_IN_WAY = 300  # middles followed along a bent tube
+SHORTEST_LEG = 1.5  # diameters between two bends
 SIMILAR = 1.6  # neighbours of one tube differ by less in diameter
 Place = tuple[float, float, float]
 
@@ -101,6 +102,8 @@ def _tube(
         if way is None:
             return None
         span, bends, ends = _winding(scene, way, diameter, inside)
+        if span < SHORTEST_LEG * diameter * (bends + 1):
+            return None  # a zigzag shorter than the tube is wide: no channel, but corners of something else
     skin = float(share.sum()) / (np.pi * diameter * span)
     if not SKIN[0] < skin < SKIN[1]:
         return None  # a lattice, or parts of several things
@@ -160,7 +163,7 @@ def _open_ends(
 
 def _winding(scene: RayScene, way: FloatArray, diameter: float, inside: bool) -> tuple[float, int, int]:
     """Length, bends and open ends of a bent tube: the way through its middles, straightened by a radius."""
-    kept = _straightened(way, 0.5 * diameter)
+    kept = _straightened(way, 0.75 * diameter)
     length = float(np.linalg.norm(np.diff(way, axis=0), axis=1).sum())
     ends = 0
     for tip, before in ((way[0], kept[1]), (way[-1], kept[-2])):

@@ -16,6 +16,7 @@ from cakewright.parts.topology import Topology
 from cakewright.sources import parts as shares
 from cakewright.sources import printability as numbers
 
+NOTCH = 0.5  # a slot keeps its width over nine tenths of its length within this share of the median
 TOLD = 3  # places named for one kind of doubt; the rest is counted
 Bits = NDArray[np.bool_]
 Place = tuple[float, float, float]
@@ -88,7 +89,7 @@ def check_gaps(probe: Probe, topology: Topology, limits: PartLimits, skip: Bits,
 
 def _slots(probe: Probe, faced: Bits, limit: float, where: str) -> Iterator[Finding]:
     narrow = faced & (probe.gap_ball < limit - float(shares.WALL_TOLERANCE_MM))
-    regions = _regions(probe, narrow, probe.gap_ball, limit)
+    regions = [r for r in _regions(probe, narrow, probe.gap_ball, limit) if not _is_notch(probe.gap_ball[r])]
     for n, region in enumerate(regions[:TOLD]):
         gap = probe.gap_ball[region]
         walls = float(np.nanmedian(probe.wall_ball[region])) if np.isfinite(probe.wall_ball[region]).any() else np.nan
@@ -102,6 +103,11 @@ def _slots(probe: Probe, faced: Bits, limit: float, where: str) -> Iterator[Find
             "widen the gap, or agree with the customer that it may close",
             _place(probe, int(region[np.argsort(gap)[len(region) // 2]])),
         )
+
+
+def _is_notch(gap: FloatArray) -> bool:
+    """True where a gap runs out to nothing, as beside a round boss on a wall: it fills, and nothing is lost."""
+    return bool(np.quantile(gap, 0.1) < NOTCH * np.median(gap))
 
 
 def _joints(

@@ -134,7 +134,14 @@ CLEAN_PER_DIAMETER_MIN = Reference(
     "more for each diameter of depth beyond the third: powder has to be poked loose", 0.02, 0.5,
 )  # fmt: skip
 CLEAN_BEND_FACTOR = Reference(
-    "printability.clean_bend", 2.0, "times", D, _OURS, "time for each bend that no straight tool passes", 1.2, 5.0
+    "printability.clean_bend",
+    2.0,
+    "times",
+    D,
+    _OURS,
+    "a channel with one bend takes so many times as long as a straight one, each further bend as much again",
+    1.2,
+    5.0,
 )
 CLEAN_POCKET_MIN_PER_CM3 = Reference(
     "printability.clean_pocket", 1.0, "min/cm3", D, _OURS, "hands to empty a pocket through a small opening", 0.2, 10
