@@ -13,6 +13,8 @@ from cakewright.nesting.bank import Bank, Ints, Words
 from cakewright.nesting.bits import empty_space, lowest_place, mark, mark_all, shade
 from cakewright.nesting.lifts import Lifts, place_liftable
 
+NO_LIMIT = 1e300
+
 
 @dataclass(eq=False)
 class Layout:
@@ -106,8 +108,22 @@ class Workspace:
         if self.kept_free is not None:
             self.taken |= self.kept_free
 
-    def insert(self, layout: Layout, order: Ints, floor: Ints | None = None, window: Ints | None = None) -> int:
-        """Add pieces lowest first, from where all can be lifted straight out; returns how many found no place."""
+    def beside(self) -> Workspace:
+        """Another space of the same kind, for work at the same time."""
+        return Workspace(self.bank, self.kept_free)
+
+    def insert(
+        self,
+        layout: Layout,
+        order: Ints,
+        floor: Ints | None = None,
+        window: Ints | None = None,
+        below_mm: float = NO_LIMIT,
+    ) -> int:
+        """Add pieces lowest first, from where all can be lifted straight out; returns how many found no place.
+
+        With `below_mm` each top must be below it; the first piece for which that fails ends the work.
+        """
         if self._lifts is None or len(self._lifts.above) != len(layout.part):
             self._lifts = Lifts(self.bank, len(layout.part))
         lifts = self._lifts
@@ -115,7 +131,7 @@ class Workspace:
         layout.pose[order] = -1
         lifts.update(layout.pose, layout.at)
         maps = lifts.maps
-        known: tuple[Any, ...] = (maps.at, maps.low, maps.top, lifts.reach)
+        known: tuple[Any, ...] = (maps.at, maps.low, maps.top, lifts.reach, below_mm)
         return place_liftable(order, *self._place(layout, floor, window), *known)
 
     def _place(self, layout: Layout, floor: Ints | None, window: Ints | None) -> tuple[Any, ...]:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
 from cakewright.model.mesh import FloatArray
 from cakewright.nesting.bank import Bank, Ints
-from cakewright.nesting.construct import Layout, Workspace
+from cakewright.nesting.construct import NO_LIMIT, Layout, Workspace
 from cakewright.sources.nesting import (
+    HOPE,
     MEAN_TOP_WEIGHT,
     MISSING_PRICE_MM,
     PRIORITY_WEIGHT,
@@ -72,27 +74,41 @@ class Count:
         return True
 
 
-def improve(work: Workspace, layout: Layout, count: Count, most: int | None = None) -> Layout:
-    """Ruin and recreate until the rule says stop, at most `most` steps; the best layout, `layout` itself if none."""
-    bank, rng, priority = work.bank, count.rng, count.priority
+def improve(spaces: Sequence[Workspace], layout: Layout, count: Count, most: int | None = None) -> Layout:
+    """Ruin and recreate until the rule says stop, at most `most` steps; the best layout, `layout` itself if none.
+
+    Each of `spaces` tries something else at the same time, which counts as one step each; the best try is judged.
+    """
+    bank, rng, priority = spaces[0].bank, count.rng, count.priority
     best, current = layout, layout.copy()
     best_cost = current_cost = cost(layout, bank, priority)
     heat = SEARCH_HEAT.value * max(best_cost, 1.0)
-    last = None if most is None else count.steps + most
-    while len(current.placed) and count.steps != last and not count.enough():
-        count.steps += 1
-        trial = _tried(work, current, rng)
-        trial_cost = cost(trial, bank, priority)
-        if trial_cost < current_cost + heat * rng.exponential():
-            current, current_cost = trial, trial_cost
-        if trial_cost < best_cost - LESS:
-            best, best_cost = trial.copy(), trial_cost
-            count.is_best(best_cost)
-        heat *= SEARCH_COOLING.value
+    last = count.steps + most if most is not None else None
+    with ThreadPoolExecutor(len(spaces)) as pool:
+        while len(current.placed) and (last is None or count.steps < last) and not count.enough():
+            count.steps += len(spaces)
+            lots = [np.random.default_rng(int(n)) for n in rng.integers(1 << 62, size=len(spaces))]
+            limit = _limit(current, bank, heat)
+            tries = list(pool.map(_tried, spaces, [current] * len(spaces), lots, [limit] * len(spaces)))
+            costs = [cost(each, bank, priority) for each in tries]
+            trial, trial_cost = tries[int(np.argmin(costs))], min(costs)
+            if trial_cost < current_cost + heat * rng.exponential():
+                current, current_cost = trial, trial_cost
+            if trial_cost < best_cost - LESS:
+                best, best_cost = trial.copy(), trial_cost
+                count.is_best(best_cost)
+            heat *= SEARCH_COOLING.value ** len(spaces)
     return best
 
 
-def _tried(work: Workspace, current: Layout, rng: np.random.Generator) -> Layout:
+def _limit(current: Layout, bank: Bank, heat: float) -> float:
+    """Height from which on a try has no hope of being taken: its work need not be finished."""
+    if (current.pose < 0).any():
+        return NO_LIMIT
+    return current.height_mm(bank) + HOPE.value * heat + bank.voxel_mm
+
+
+def _tried(work: Workspace, current: Layout, rng: np.random.Generator, limit_mm: float) -> Layout:
     """A copy of the layout with some pieces taken out and put back in another order."""
     bank = work.bank
     trial = current.copy()
@@ -101,5 +117,6 @@ def _tried(work: Workspace, current: Layout, rng: np.random.Generator) -> Layout
     trial.pose[out] = -1
     work.reload(trial)
     size = bank.count[bank.first[trial.part[out]]] * rng.uniform(0.5, 1, len(out))
-    work.insert(trial, out[np.argsort(-size, kind="stable")], np.maximum(0, low - bank.cells[:, 2]).astype(np.int64))
+    floor = np.maximum(0, low - bank.cells[:, 2]).astype(np.int64)
+    work.insert(trial, out[np.argsort(-size, kind="stable")], floor, None, limit_mm)
     return trial

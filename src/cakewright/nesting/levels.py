@@ -7,16 +7,17 @@ by itself, and parts drawn in whole millimetres lie on a lattice of one millimet
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
 
 from cakewright.model.mesh import FloatArray
 from cakewright.nesting.bank import Bank, Ints
-from cakewright.nesting.construct import Layout, Workspace, orders
+from cakewright.nesting.construct import NO_LIMIT, Layout, Workspace, orders, sizes
 from cakewright.nesting.task import NestTask
-from cakewright.sources.nesting import FINE_VOXEL, FINE_WORK
+from cakewright.sources.nesting import FINE_VOXEL, FINE_WORK, ORDER_NOISE, RESTARTS
 
 
 def fine_voxel_mm(task: NestTask) -> float:
@@ -38,25 +39,51 @@ def finer(task: NestTask, bank: Bank, part: Ints) -> NestTask | None:
 
 
 def rebuilt(
-    work: Workspace, part: Ints, priority: FloatArray, old: Layout, old_bank: Bank, enough: Callable[[], bool]
+    spaces: Sequence[Workspace],
+    part: Ints,
+    priority: FloatArray,
+    old: Layout,
+    old_bank: Bank,
+    enough: Callable[[], bool],
+    rng: np.random.Generator,
 ) -> Layout | None:
-    """The best construction on other cells: in the order in which `old` is piled up, or largest first.
+    """The lowest of some constructions on other cells; None when `enough` says stop before one is complete.
 
-    None when `enough` says stop before one is complete. A piece that finds no place makes a construction void.
+    Tried are the usual orders, the order in which `old` is piled up, and orders by size times a random factor for
+    each part or piece. One that becomes higher than the best so far is given up. Each of `spaces` works at the same
+    time, so the answer depends on their number.
     """
     low = old.at[:, 2] * old_bank.voxel_mm + old_bank.low_mm[np.maximum(old.pose, 0)]
-    piled = np.lexsort((part, low)).astype(np.int64)
+    usual = [*orders(spaces[0].bank, part, priority)[:2], np.lexsort((part, low)).astype(np.int64)]
+    tries = usual + [_disturbed(spaces[0].bank, part, priority, rng) for _ in range(int(RESTARTS.value))]
     best: Layout | None = None
-    for order in (*orders(work.bank, part, priority)[:2], piled):
-        trial = Layout.empty(part)
-        work.reload(trial)
-        floor = np.zeros(len(work.bank.cells), np.int64)  # what is known to be blocked stays known from piece to piece
-        for i in order:
+    with ThreadPoolExecutor(len(spaces)) as pool:
+        for at in range(0, len(tries), len(spaces)):
+            limit = best.height_mm(spaces[0].bank) if best is not None else NO_LIMIT
+            now = [(work, part, order, limit, enough) for work, order in zip(spaces, tries[at:], strict=False)]
+            for made in pool.map(lambda job: _built(*job), now):
+                if made is not None and (best is None or made.height_mm(spaces[0].bank) < limit):
+                    best, limit = made, made.height_mm(spaces[0].bank)
             if enough():
-                return best
-            if work.insert(trial, np.array([i], np.int64), floor):
                 break
-        else:
-            if best is None or trial.height_mm(work.bank) < best.height_mm(work.bank):
-                best = trial
     return best
+
+
+def _built(work: Workspace, part: Ints, order: Ints, limit_mm: float, enough: Callable[[], bool]) -> Layout | None:
+    """All pieces placed in `order` below a limit, else None."""
+    layout = Layout.empty(part)
+    work.reload(layout)
+    floor = np.zeros(len(work.bank.cells), np.int64)  # what is known to be blocked stays known from piece to piece
+    for i in order:
+        if enough() or work.insert(layout, np.array([i], np.int64), floor, None, limit_mm):
+            return None
+    return layout
+
+
+def _disturbed(bank: Bank, part: Ints, priority: FloatArray, rng: np.random.Generator) -> Ints:
+    """Largest first, by box or solid, where sizes are off by a random factor for each part or each piece."""
+    size = sizes(bank, part)[:, int(rng.integers(2))]
+    alike = rng.random() < 0.5
+    off = rng.normal(size=len(bank.keys))[part] if alike else rng.normal(size=len(part))
+    factor = np.exp(rng.uniform(0.0, ORDER_NOISE.value) * off)
+    return np.lexsort((part, -size * factor, -priority)).astype(np.int64)

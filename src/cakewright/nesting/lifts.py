@@ -171,10 +171,11 @@ def place_liftable(
     order: Ints, part: Ints, pose: Ints, at: Ints, taken: Words, floor: Ints, window: Ints, first: Ints,
     runs: NDArray[np.int32], run_at: Ints, last: Ints, top_mm: NDArray[np.float64], voxel_mm: float,
     fat: Words, fat_at: Ints, cells: Ints, pad: int,
-    map_at: Ints, low: Heights, top: Heights, reach: Words,
+    map_at: Ints, low: Heights, top: Heights, reach: Words, limit_mm: float,
 ) -> int:  # fmt: skip
     """Place pieces, each with the lowest top from which all can still be lifted; returns how many found no place.
 
+    With a finite `limit_mm` every top must be below it, and the first piece without a place ends the work.
     `floor[pose]` is a height below which the pose is known to meet something or to close a ring; it is raised on
     the way, for pieces that are added change neither.
     """
@@ -184,7 +185,7 @@ def place_liftable(
     for i in order:
         pose[i] = -1
         best = -1
-        best_top = 1e300
+        best_top = limit_mm
         for p in range(first[part[i]], first[part[i] + 1]):
             z0 = floor[p]
             while z0 <= last[p, 2] and z0 * voxel_mm + top_mm[p] < best_top - 1e-9:
@@ -227,6 +228,8 @@ def place_liftable(
             floor[p] = max(floor[p], z0)
         if best < 0:
             missing += 1
+            if limit_mm < 1e299:
+                return missing
             continue
         x, y, z = at[i, 0], at[i, 1], at[i, 2]
         _rings(i, best, x, y, z, pose, at, cells, map_at, low, top, reach, before, after)

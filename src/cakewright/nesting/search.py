@@ -70,23 +70,24 @@ def nest(
     seed: int,
     progress: Callable[[int, float], None] | None = None,
     arrange_stop: Stop | None = None,
+    workers: int = 1,
 ) -> Nest:
     """Place the pieces of `task` as low as possible, clear of each other and removable, then as its wishes ask.
 
     `stop` rules the improvement; a complete construction is always made first. `progress(step, height)`
     is called for each better build. `arrange_stop` rules the arranging under the height found, when the
     task has wishes (default: `wishes.arrange_steps`). Pieces without a place are in `left_out` with the
-    reason. The result depends on task, seed and stop rules only (a rule that reads a clock makes it
-    depend on the machine).
+    reason. `workers` threads search at once. The result depends on task, seed, workers and stop rules only
+    (a rule that reads a clock makes it depend on the machine).
     """
     keys = sorted({p.part_key for p in task.pieces})
     solid = {k: volume_mm3(mesh) for k, mesh in task.meshes.items()}
     part = np.array([keys.index(p.part_key) for p in task.pieces], np.int64)
     stands = specimens(task)
     extra = task.wishes.extra_mm if task.wishes is not None else {}
-    found = _found(task, keys, part, stands, extra, stop, seed, progress)
+    found = _found(task, keys, part, stands, extra, stop, seed, progress, workers)
     if extra and (found.layout.pose < 0).any():  # a piece without a place is worse than a narrow gap
-        found = _found(task, keys, part, stands, {}, stop, seed, progress)
+        found = _found(task, keys, part, stands, {}, stop, seed, progress, workers)
     layout, bank, notes = found.layout, found.work.bank, tuple[str, ...]()
     if task.wishes is not None and len(bank.cells):
         objective = Objective(found.task, bank, part, solid)
@@ -135,6 +136,7 @@ def _found(
     stop: Stop,
     seed: int,
     progress: Callable[[int, float], None] | None,
+    workers: int,
 ) -> _Found:
     """Search for the lowest layout: on large cells first, then on small ones."""
     work = _workspace(task, keys, extra_mm)
@@ -145,15 +147,22 @@ def _found(
     priority = np.array([p.priority for p in task.pieces], np.float64)
     count = Count(stop, rng, priority, progress)
     fixed = fixed_blocks(task, stands)
-    first = _improved(work, _constructed(work, part, count, fixed), count, fixed, most=int(COARSE_STEPS.value))
+    first = _constructed(work, part, count, fixed)
+    if not count.enough():
+        first = _improved([work], first, count, fixed, most=int(COARSE_STEPS.value))
     found = _Found(task, work, first)
     fine = None if count.enough() else finer(task, work.bank, part)
     if fine is not None:
         small = _workspace(fine, keys, extra_mm)
-        again = rebuilt(small, part, priority, first, work.bank, count.enough)
+        spaces = [small, *(small.beside() for _ in range(workers - 1))]
+        again = rebuilt(spaces, part, priority, first, work.bank, count.enough, rng)
         if again is not None and cost(again, small.bank, priority) < cost(first, work.bank, priority):
             found = _Found(fine, small, make_removable(small, again, fixed_blocks(fine, stands)))
-    better = _improved(found.work, found.layout, count, fixed_blocks(found.task, stands))
+            count.is_best(cost(found.layout, small.bank, priority))
+    if count.enough():
+        return found
+    spaces = [found.work, *(found.work.beside() for _ in range(workers - 1))]
+    better = _improved(spaces, found.layout, count, fixed_blocks(found.task, stands))
     return replace(found, layout=better)
 
 
@@ -181,11 +190,13 @@ def _constructed(work: Workspace, part: Ints, count: Count, fixed: Sequence[Bloc
     return make_removable(work, best, fixed)
 
 
-def _improved(work: Workspace, layout: Layout, count: Count, fixed: Sequence[Block], most: int | None = None) -> Layout:
+def _improved(
+    spaces: Sequence[Workspace], layout: Layout, count: Count, fixed: Sequence[Block], most: int | None = None
+) -> Layout:
     """The layout after improvement, removable again; the old one when that is lower."""
-    better = improve(work, layout, count, most)
+    better = improve(spaces, layout, count, most)
     if better is layout:
         return layout
-    better = make_removable(work, better, fixed)
-    before, after = (cost(each, work.bank, count.priority) for each in (layout, better))
+    better = make_removable(spaces[0], better, fixed)
+    before, after = (cost(each, spaces[0].bank, count.priority) for each in (layout, better))
     return better if after <= before else layout

@@ -93,3 +93,27 @@ COARSE_STEPS = Reference(
     "chosen here",
     "steps of improvement on the large cells before the small ones are worth their set-up",
 )
+RESTARTS = Reference(
+    "nesting.restarts",
+    12,
+    "builds",
+    Status.DEFAULT,
+    "chosen here",
+    "constructions in disturbed orders on the small cells before the best is improved",
+)
+ORDER_NOISE = Reference(
+    "nesting.order_noise",
+    0.5,
+    "1",
+    Status.DEFAULT,
+    "chosen here",
+    "largest spread (of the logarithm) of the random factor on sizes in a disturbed order",
+)
+HOPE = Reference(
+    "nesting.hope",
+    3.0,
+    "1",
+    Status.DEFAULT,
+    "chosen here",
+    "a try that becomes higher than the present build by this many times the accepted worsening is given up",
+)
