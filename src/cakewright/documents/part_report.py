@@ -213,8 +213,6 @@ def part_report_pdf(sheet: PartSheet) -> bytes:
     """The same on A4."""
     report = _Report(sheet)
     blocks: list[Block] = []
-    if sheet.refused:
-        blocks.append(words(f"The file cannot be used: {sheet.refused}. To do: {sheet.remedy}."))
     blocks.append(facts(*report.facts))
     overview = report.overview
     if overview is not None:
@@ -237,7 +235,7 @@ def part_report_pdf(sheet: PartSheet) -> bytes:
         "id": f"cakewright:file/{sheet.sha256[:16]}",
         "footer": f"part check · {sheet.file}",
         "lead": report.verdict,
-        "stop": [],
+        "stop": [f"The file cannot be used: {sheet.refused}. To do: {sheet.remedy}."] if sheet.refused else [],
         "closing": CLOSING,
         "blocks": blocks,
     }

@@ -51,15 +51,19 @@ def fill_holes(mesh: Mesh, told: Told, refused: Refused) -> tuple[Mesh, float]:
         if not is_clean:
             refused(f"a hole of {len(loop)} edges is too crooked to be closed", place)
         elif area > float(limits.HOLE_SHARE) * total:
-            refused(f"a hole of {len(loop)} edges, {area:.3g} mm² ({area / total:.0%} of the surface), is too large "
+            refused(f"a hole of {len(loop)} edges, {_mm2(area)} ({area / total:.0%} of the surface), is too large "
                     "to be closed without guessing", place)  # fmt: skip
         else:
             added.append(loop[cut])
             furthest = max(furthest, float(np.linalg.norm(points - points.mean(axis=0), axis=1).max()))
-            told("repair.hole", f"a hole of {len(loop)} edges, {area:.3g} mm², was closed", place)
+            told("repair.hole", f"a hole of {len(loop)} edges, {_mm2(area)}, was closed", place)
     if not added:
         return mesh, 0.0
     return Mesh(mesh.vertices, np.vstack([mesh.faces, *added])), furthest
+
+
+def _mm2(area: float) -> str:
+    return f"{area:.0f} mm²" if area >= 100 else f"{area:.3g} mm²"
 
 
 def boundary_loops(mesh: Mesh, topology: Topology) -> list[IntArray]:
