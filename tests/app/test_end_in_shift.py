@@ -34,7 +34,7 @@ def test_an_end_in_the_shift_is_said_and_left_alone():
     build, machine, schedule, cell = printed(6)
     found = ending(build, machine, schedule, SHIFTS)
     assert found.is_staffed
-    assert ending_words(found, MONDAY, cell) == "the print ends Mon 14:00, while somebody is there"
+    assert ending_words(found, MONDAY, cell) == "on the calendar its print ends Mon 14:00, while somebody is there"
     assert target_mm(build, found) is None
 
 
@@ -46,8 +46,8 @@ def test_an_hour_too_long_is_told_in_millimetres():
     assert found.lower_end <= MONDAY + timedelta(hours=17)
     assert found.waits == timedelta(hours=13)
     assert ending_words(found, MONDAY, cell) == (
-        f"the print ends Mon 18:00, 13 h 00 min before somebody comes; {found.lower_mm:.0f} mm lower it would end Mon "
-        f"{found.lower_end:%H:%M}"
+        "on the calendar its print ends Mon 18:00, 13 h 00 min before somebody comes; "
+        f"{found.lower_mm:.0f} mm lower it would end Mon {found.lower_end:%H:%M}"
     )
 
 
@@ -72,11 +72,13 @@ def test_a_friday_night_waits_until_monday_when_no_more_shift_is_known():
     build, machine, schedule, cell = printed(24 * 5)
     found = ending(build, machine, schedule, SHIFTS)
     assert found.next_shift is None
-    assert ending_words(found, MONDAY, cell).startswith("the print ends Sat 08:00, when nobody is there")
+    assert ending_words(found, MONDAY, cell).startswith(
+        "on the calendar its print ends Sat 08:00, when nobody is there"
+    )
 
 
 def test_every_build_says_how_its_print_ends(caged_week):
-    assert "the print ends" in caged_week.builds[0].reason
+    assert "on the calendar its print ends" in caged_week.builds[0].reason
 
 
 def test_a_build_is_nested_lower_where_that_can_be(caged_week):

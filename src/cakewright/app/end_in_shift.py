@@ -14,7 +14,7 @@ from cakewright.schedule.batching import staffed_hours
 from cakewright.schedule.calendars import minutes_after, words
 from cakewright.sources.endings import LOWER_MOST, LOWER_TRIED
 
-_BEGINS = "; the print ends "
+_BEGINS = "; on the calendar its print ends "
 Hours = Sequence[tuple[datetime, datetime]]
 
 
@@ -65,17 +65,18 @@ def _whole_layers(height_mm: float, machine: Machine) -> float:
 
 
 def ending_words(found: Ending, start: datetime, cell: Cell) -> str:
-    """'the print ends Tue 02:10, 4 h 50 min before somebody comes; 31 mm lower it would end Mon 17:55'."""
+    """'on the calendar its print ends Tue 02:10, 4 h 50 min before somebody comes; 31 mm lower it would end ...'."""
 
     def when(instant: datetime) -> str:
         return words(start, minutes_after(start, instant), cell.zone)
 
     if found.is_staffed:
-        return f"the print ends {when(found.end)}, while somebody is there"
-    said = f"the print ends {when(found.end)}, when nobody is there"
+        return f"on the calendar its print ends {when(found.end)}, while somebody is there"
+    said = f"on the calendar its print ends {when(found.end)}, when nobody is there"
     if found.next_shift is not None:
         minutes = int(found.waits.total_seconds() // 60)
-        said = f"the print ends {when(found.end)}, {minutes // 60} h {minutes % 60:02d} min before somebody comes"
+        waits = f"{minutes // 60} h {minutes % 60:02d} min"
+        said = f"on the calendar its print ends {when(found.end)}, {waits} before somebody comes"
     if found.lower_mm is None or found.lower_end is None:
         return said
     return f"{said}; {found.lower_mm:.0f} mm lower it would end {when(found.lower_end)}"

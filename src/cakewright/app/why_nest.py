@@ -13,7 +13,7 @@ from cakewright.model.build import Build, Placement
 from cakewright.model.mesh import FloatArray, Mesh
 from cakewright.model.plan import WeekPlan
 from cakewright.nesting.cage import block_of_cage
-from cakewright.nesting.fulfil import judge
+from cakewright.nesting.fulfil import judge, not_asked
 from cakewright.nesting.task import NestPiece, NestTask
 
 ASKS = {
@@ -34,7 +34,10 @@ ASKS = {
 
 @dataclass(frozen=True, slots=True)
 class WishRow:
-    """One wish of a build: 0 is fulfilled. `points` is the price; 1 point is worth 1 mm of height."""
+    """One wish of a build: 0 is fulfilled. `points` is the price; 1 point is worth 1 mm of height.
+
+    `is_asked` is False when nothing in the build concerns it.
+    """
 
     name: str
     wish: str
@@ -43,12 +46,17 @@ class WishRow:
     weight: float
     points: float
     meaning: str
+    is_asked: bool
 
 
 def why_nest(plan: WeekPlan, build: Build) -> tuple[WishRow, ...]:
     """The wishes of a build as it stands, most important first. Takes a second or two: it is worked out anew."""
-    terms = judge(_task(plan, build), build.nest)
-    return tuple(WishRow(t.name, t.words, t.value, t.unit, t.weight, t.price, ASKS[t.name]) for t in terms)
+    task = _task(plan, build)
+    silent = not_asked(task)
+    return tuple(
+        WishRow(t.name, t.words, t.value, t.unit, t.weight, t.price, ASKS[t.name], t.name not in silent)
+        for t in judge(task, build.nest)
+    )
 
 
 def _task(plan: WeekPlan, build: Build) -> NestTask:

@@ -40,19 +40,22 @@ def arranged(
     before = objective.terms(layout)
     stop = stop or MaxSteps(int(ARRANGE_STEPS.value))
     layout, _ = arrange(work, layout, objective, stop, rng, ceiling_mm=ceiling, fixed=fixed)
-    return layout, _notes(before, objective.terms(layout), _asked(objective))
+    return layout, _notes(before, objective.terms(layout), frozenset(TOLD) - not_asked(task))
 
 
-def _asked(objective: Objective) -> frozenset[str]:
-    """The wishes that concern this task at all: nobody is told that no look-alikes stand apart."""
-    wishes = objective.wishes
+def not_asked(task: NestTask) -> frozenset[str]:
+    """Wishes that do not concern a task: nobody is told that no look-alikes stand apart."""
+    wishes = task.wishes or NestWishes()
     silent = {
+        "clearance": not wishes.extra_mm,
         "end": not wishes.windows,
-        "early": not objective.priority.any(),
-        "fragile": not objective.fragile.any(),
+        "early": not any(p.priority > 0 for p in task.pieces),
+        "fragile": not wishes.fragile,
+        "together": not wishes.together,
         "apart": not wishes.apart,
+        "reserved": not wishes.reserved,
     }
-    return frozenset(name for name in TOLD if not silent.get(name, False))
+    return frozenset(name for name, is_silent in silent.items() if is_silent)
 
 
 def _notes(before: Sequence[Term], after: Sequence[Term], told: frozenset[str]) -> tuple[str, ...]:
