@@ -123,3 +123,14 @@ def test_a_week_that_cannot_be_planned_again_says_why(client):
     asked = {"name": "A1", "start": "2027-03-01T12:00", "end": "2033-03-02T20:00"}
     answer = client.get("/plans/1/again", params=asked)
     assert answer.status_code == 200 and "cannot be planned again" in answer.text
+
+
+def test_calendars_can_be_fetched(client, plan):
+    """Each person and machine has one; a stranger has none."""
+    page = client.get("/plans/1/calendar").text
+    for address in re.findall(r'href="(/plans/1/calendars/[^"]+)"', page):
+        answer = client.get(address)
+        assert answer.status_code == 200 and answer.headers["content-type"].startswith("text/calendar")
+        assert answer.content.startswith(b"BEGIN:VCALENDAR\r\n")
+    assert page.count("/calendars/") == len(plan.cell.people) + len(plan.cell.machines)
+    assert client.get("/plans/1/calendars/person/Nobody.ics").status_code == 404

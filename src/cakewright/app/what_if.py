@@ -11,6 +11,7 @@ from cakewright.app.replan import Replanned, jobs_of, replan, weighted_late_min
 from cakewright.errors import InputError
 from cakewright.model.cell import Cell, Chamber, Person, Shift
 from cakewright.model.plan import LinePromise, WeekPlan
+from cakewright.schedule.difference import Difference, difference
 from cakewright.schedule.doubts import BuildDoubt
 from cakewright.schedule.jobs import BuildJob, LineJob
 from cakewright.schedule.simulate import simulate
@@ -153,8 +154,15 @@ def what_if(
     rush = next((p.ready for p in made.plan.promises if p.line == _rush_line(change)), None)
     due = {p.line: p.due_by for p in plan.promises}
     ordered = tuple(replace(p, due_by=due[p.line]) for p in made.plan.promises if p.line in due)
+    made = replace(made, difference=_told(plan, made, ordered))
     after = figures(made.plan, ordered, jobs, wishes, runs=runs, out=out)
     return WhatIf(change.words, before, after, rush, made)
+
+
+def _told(plan: WeekPlan, made: Replanned, ordered: Sequence[LinePromise]) -> Difference:
+    """What moves, lines against their own due days; an urgent order has none and is never called late."""
+    new = [replace(p, due_by=p.ready) for p in made.plan.promises if p.line < 1 and p.ready]
+    return difference(plan.schedule, made.plan.schedule, plan.promises, [*ordered, *new], plan.cell.zone)
 
 
 def figures(

@@ -12,6 +12,7 @@ from pathlib import Path
 from cakewright.app.build_files import write_build_files
 from cakewright.app.powder_slips import write_slips
 from cakewright.app.progress import Progress, quiet
+from cakewright.documents.calendar_files import calendar_files
 from cakewright.documents.cooling_sheet import cooling_sheet_pdf
 from cakewright.documents.handover import handover_pdf
 from cakewright.documents.labels import labels_pdf
@@ -67,12 +68,12 @@ def write_plan(
     try:
         expected = max((summary.version for summary in store.plans()), default=0) + 1
         numbered = replace(plan, version=expected, made_by=made_by)
-        folder = _write_folder(numbered, out, progress)
+        folder = _write_folder(numbered, out, at, progress)
         version = store.save_plan(numbered, made_by=made_by, at=at)
         if version != expected:  # somebody else saved a plan meanwhile: our papers carry the wrong number
             shutil.rmtree(folder)
             numbered = replace(numbered, version=version)
-            folder = _write_folder(numbered, out, progress)
+            folder = _write_folder(numbered, out, at, progress)
         write_slips(store, numbered, folder / "papers", at.date())
         final = out / f"plan-{version:03d}"
         if final.exists():
@@ -85,7 +86,7 @@ def write_plan(
         store.close()
 
 
-def _write_folder(plan: WeekPlan, out: Path, progress: Progress) -> Path:
+def _write_folder(plan: WeekPlan, out: Path, at: datetime, progress: Progress) -> Path:
     """Write all files of one version into a temporary folder beside the final one."""
     folder = Path(tempfile.mkdtemp(prefix=".plan-being-written-", dir=out))
     try:
@@ -110,6 +111,10 @@ def _write_folder(plan: WeekPlan, out: Path, progress: Progress) -> Path:
             for name, make in PAPERS.items():
                 told(f"{name} of {build.key}")
                 (papers / f"{build.key}-{name}.pdf").write_bytes(make(plan, build.key))
+        calendars = folder / "calendars"
+        calendars.mkdir()
+        for name, content in calendar_files(plan, stamp=at).items():
+            (calendars / name).write_bytes(content)
         told("handover")
         (papers / "handover.pdf").write_bytes(handover_pdf(plan))
         told("report")

@@ -20,11 +20,13 @@ from cakewright.app.recover import accept_recovery
 from cakewright.app.replan import Replanned, accept, replan_stored
 from cakewright.app.running import KINDS, cause_of, changes_of, figures_rows, quick_rule
 from cakewright.app.what_if import what_if
+from cakewright.documents.calendar_files import machine_calendar, names_of, person_calendar
 from cakewright.errors import CakewrightError, InputError
 from cakewright.model.plan import Task, TaskKind, WeekPlan
 from cakewright.store.schedule import Progress
 from cakewright.web.look import page
 from cakewright.web.shelf import Shelf, build_of, moment_of, shelf_of
+from cakewright.web.trouble import NotThereError
 
 pages = APIRouter(include_in_schema=False)
 Plans = Annotated[Shelf, Depends(shelf_of)]
@@ -262,6 +264,21 @@ def promises(shelf: Plans, request: Request) -> HTMLResponse:
     common = _common(shelf, newest) if newest else {}
     record = kept_promises(shelf.store.schedule.kept_promises(), shelf.clock())
     return page(request, "promises.html", **common, record=record, now=shelf.clock())
+
+
+# --- calendars ---------------------------------------------------------------------------------------------------
+
+
+@pages.get(PAST + "/calendars/{kind}/{name:path}.ics")
+def calendar_file(shelf: Plans, version: int, kind: str, name: str) -> Response:
+    """What one person does or one machine prints, for a calendar program."""
+    plan = shelf.plan(version)
+    if (kind, name) not in names_of(plan):
+        raise NotThereError(f"there is no calendar of {kind} {name[:60]!r}", remedy="choose one on the calendar page")
+    make = person_calendar if kind == "person" else machine_calendar
+    headers = {"content-disposition": f'attachment; filename="plan-{version:03d}-{kind}.ics"'}
+    content = make(plan, name, stamp=shelf.clock())
+    return Response(content, media_type="text/calendar; charset=utf-8", headers=headers)
 
 
 # --- help -----------------------------------------------------------------------------------------------------------
