@@ -32,3 +32,22 @@ def test_adding_a_part_adds_only_scan_time():
     a, b = print_time(alone, machine()), print_time(both, machine())
     assert b.total_s - a.total_s == pytest.approx(b.scan_s - a.scan_s)
     assert b.scan_s - a.scan_s == pytest.approx(200 * 600 / 1000)
+
+
+def test_hours_per_piece_follow_the_saw_tooth():
+    """Ruffo, Tuck, Hague 2006 (shape): hours per piece fall inside a build, jump at one more, minima are equal.
+
+    Nine cubes of 20 mm stand in one layer of a build; the tenth needs a build of its own.
+    """
+    each, per_build = 400.0, 9
+    m = machine(minimum_layer_s=0.0)
+
+    def hours(pieces: int) -> float:
+        full, rest = divmod(pieces, per_build)
+        builds = [per_build] * full + ([rest] if rest else [])
+        return sum(print_time(profile_of([n * each] * 200), m).total_s for n in builds) / pieces
+
+    unit = [hours(n) for n in range(1, 3 * per_build + 1)]
+    for n in range(1, 3 * per_build):
+        assert (unit[n] > unit[n - 1]) == (n % per_build == 0)
+    assert unit[per_build - 1] == pytest.approx(unit[2 * per_build - 1]) == pytest.approx(unit[3 * per_build - 1])

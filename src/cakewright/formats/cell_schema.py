@@ -95,7 +95,7 @@ MATERIAL = Table("material", "materials", m.Material, "A powder grade as this ce
     Key("shrink_factor", v.triple, "scale factors x, y, z that the machine applies", (1.0, 1.0, 1.0)),
     Key("limits", v.printability, "printability limits of your own, such as { hole_mm = 1.2, moving_mm = 0.4 }", ()),
     Key("solidifying_c", Number("°C", least=0, most=400),
-        "where parts solidify on cooling (calorimeter curve of the data sheet); 0: bed temperature less 35", 0.0),
+        "where parts solidify on cooling (held-temperature calorimeter curve); 0: bed temperature less 10", 0.0),
 ), inner=(ARRIVAL,))  # fmt: skip
 
 CHAMBER_TYPE = Table("chamber_type", "chamber_types", m.ChamberType, "A size of build chamber.", (
