@@ -3,11 +3,11 @@
     python benchmarks/nesting_growth.py --parts 20 50 100 200 500 1000 --voxels 4 2 1 0.5
 
 Each case runs in a process of its own, one after the other, so that its peak memory is its own. The base grows with
-the number of parts (as its square root) so that piles stay about equally high. Columns: cells =
-turning parts into cells in 24 turns, place = one construction, nest = the whole call with no time to search (cells,
-all constructions, removal), check = the exact proof. The last lines give exponents fitted to logarithms: seconds ~ parts^p, and
-seconds ~ (1 / voxel)^q; a line with fewer than three cases gives none. Parts are drawn with a fixed seed from
-`meshes/real` of the test data, or with --made from blocks, rings and balls.
+the number of parts (as its square root) so that piles stay about equally high. Columns: cells = turning parts into
+cells in 24 turns, place = one construction, nest = the whole call with no time to search (cells, all constructions,
+removal), check = the exact proof. The last lines give exponents fitted to logarithms: seconds ~ parts^p, and seconds
+~ (1 / voxel)^q; a line with fewer than three cases gives none. Parts are drawn with a fixed seed from `meshes/real`
+of the test data, or with --made from blocks, rings and balls.
 """
 
 from __future__ import annotations
@@ -107,8 +107,8 @@ def show(row: Row) -> str:
     settled = f"{row['settle s']:.1f} | {row['settled']:.1f}" if "settled" in row else "- | -"
     return (
         f"| {row['parts']:.0f} | {row['voxel']:g} | {row['base']:.0f} | {row['cells s']:.2f} | {row['place s']:.2f} |"
-        f" {row['nest s']:.2f} | {row['check s']:.2f} | {row['height']:.1f} | {row['density']:.2%} | {row['left']:.0f} |"
-        f" {'clear' if row['clear'] else 'NOT CLEAR'} | {settled} | {row['loaded MB']:.0f} | {row['peak MB']:.0f} |"
+        f" {row['nest s']:.2f} | {row['check s']:.2f} | {row['height']:.1f} | {row['density']:.2%} |"
+        f" {row['left']:.0f} | {'clear' if row['clear'] else 'NOT CLEAR'} | {settled} | {row['loaded MB']:.0f} | {row['peak MB']:.0f} |"
     )
 
 
@@ -126,8 +126,8 @@ def main() -> None:
     a = ask.parse_args()
     cases = [(n, a.fixed_voxel) for n in a.parts] + [(a.fixed_parts, v) for v in a.voxels]
     print(f"{'made' if a.made else 'real'} parts, clearance {a.clearance:g} mm, seed {a.seed}, 24 turns each")
-    print("| parts | voxel mm | base mm | cells s | place s | nest s | check s | height mm | density | left out | exact check |"
-          " settle s | settled mm | start MB | peak MB |")  # fmt: skip
+    print("| parts | voxel mm | base mm | cells s | place s | nest s | check s | height mm | density |"
+          " left out | exact check | settle s | settled mm | start MB | peak MB |")  # fmt: skip
     print("|" + "---|" * 15, flush=True)
     rows: dict[tuple[int, float], Row] = {}
     fresh = multiprocessing.get_context("spawn")
