@@ -40,7 +40,7 @@ class Cages:
     """The cages of a plan: each filling is worked out once, and each cage that stands in a build is a part."""
 
     parts: dict[str, Part] = field(default_factory=dict)
-    _known: dict[tuple[str, int, float, float], tuple[FilledCage, ...] | str] = field(default_factory=dict)
+    _known: dict[tuple[object, ...], tuple[FilledCage, ...] | str] = field(default_factory=dict)
 
     def put(
         self,
@@ -77,9 +77,9 @@ class Cages:
         self, key: str, count: int, mesh: Mesh, rotations: FloatArray, cell: Cell, space: NestSpace
     ) -> tuple[FilledCage, ...] | str:
         rules = cell.nesting
-        known = (mesh.sha256, count, rules.clearance_mm, rules.voxel_mm)
+        most = tuple(min(CAGE_LARGEST.value, v) for v in (*space.inner_mm, space.height_mm))
+        known = (mesh.sha256, count, rules.clearance_mm, rules.voxel_mm, most)
         if known not in self._known:
-            most = [min(CAGE_LARGEST.value, v) for v in (*space.inner_mm, space.height_mm)]
             try:
                 self._known[known] = _fillings(key, count, mesh, rotations, cell, most)
             except CakewrightError as wrong:
