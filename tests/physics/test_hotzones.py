@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from cakewright.physics.buildtime import print_time
-from cakewright.physics.cake import HeatModel
+from cakewright.physics.cake import HeatModel, growth
 from cakewright.physics.evenness import advice, zones
 from cakewright.physics.grid import CakeGrid, solid_grid
-from cakewright.physics.hotzones import hot_zone, hot_zone_finding, moved_share
+from cakewright.physics.hotzones import hot_zone, hot_zone_finding, moved_share, opening_of
 from cakewright.physics.layers import layer_profile
 from cakewright.physics.opening import cool_build
 from tests.conftest import box_mesh
@@ -56,6 +56,18 @@ def test_the_finding_says_hours_price_and_place(found):
     assert f"{found.later_h:.1f} h later" in said.message
     assert f"{10 * found.later_h:.0f} cu" in said.message
     assert f"wins {found.saved_h:.1f} h" in said.remedy
+
+
+def test_left_in_the_warm_machine_it_opens_later():
+    """The same cake, kept in the switched-off machine to the end."""
+    solid = solid_grid(MESHES, lumpy(), CakeGrid.over((160.0, 160.0), 155.0, 10.0, 10.0))
+    profile = layer_profile(MESHES, lumpy(), 0.2, 140)
+    grown = growth(profile, print_time(profile, machine(layer_mm=0.2), extra_layers_mm=15.0), 10.0, 5.0)
+    out, left_in = (
+        opening_of(solid.share, solid.grid, grown, powder(), chamber(), 25.0, HeatModel(grid_mm=10.0, in_machine_s=s))
+        for s in (0.0, np.inf)
+    )
+    assert left_in > 1.05 * out
 
 
 def test_moving_keeps_the_plastic():

@@ -35,7 +35,7 @@ def heat(build):
         time_s=np.array([-60.0, 120.0]), piece_c=np.arange(2.0 * len(names)).reshape(2, -1), section_c=section,
         section_solid=np.full((4, 3), 0.1, dtype=np.float32), section_y_mm=95.0, cell_mm=(7.5, 8.0),
         base_powder_mm=10.0, dose=PowderDose(hours, hours + 1, *edges), may_leave_s=4000.0, heat_error=1e-4, speed=1.1,
-        findings=(doubt,),
+        findings=(doubt,), left_in_s=50_000.0,
     )  # fmt: skip
 
 

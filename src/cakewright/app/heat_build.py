@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
+from dataclasses import replace
 
 from cakewright.model.build import Cooling, LayerProfile, Nest, PrintTime
 from cakewright.model.cell import Cell, Machine
 from cakewright.model.heat import CakeHeat
 from cakewright.model.mesh import Mesh
-from cakewright.physics.cake import HeatModel
+from cakewright.physics.cake import HeatModel, growth
 from cakewright.physics.evenness import evenness_findings
-from cakewright.physics.hotzones import hot_zone, without_crowding
+from cakewright.physics.hotzones import hot_zone, opening_of, without_crowding
 from cakewright.physics.keep import keep_heat
 from cakewright.physics.opening import DEFAULT_SPREAD, cool_build, warp_findings
 from cakewright.units import S_PER_MIN
@@ -47,7 +49,10 @@ def heat_build(
     )  # fmt: skip
     if zone is not None:
         doubts = without_crowding(doubts, zone, lambda late_h: _price(late_h, machine, cell))
-    return heat.cooling, keep_heat(heat, material, doubts, chamber.cooling_speed)
+    grown = growth(profile, hours, chamber.base_mm, chamber.cover_mm)
+    stays = replace(model, in_machine_s=math.inf)
+    left_in = opening_of(heat.solid.share, heat.solid.grid, grown, material, chamber, cell.room_c, stays)
+    return heat.cooling, keep_heat(heat, material, doubts, chamber.cooling_speed, left_in)
 
 
 def _price(hours: float, machine: Machine, cell: Cell) -> str:

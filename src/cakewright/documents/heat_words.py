@@ -66,11 +66,14 @@ def may_leave_words(plan: WeekPlan, build: Build) -> str:
     end = hours_of(plan, build).print_end
     when = f", {moment(end + timedelta(seconds=waits), plan.cell.zone)}" if end and np.isfinite(waits) else ""
     skin = numbers.LEAVE_SKIN.value
+    stays = (
+        f" Left in the machine it would open {duration(heat.left_in_s)} after the print end." if heat.left_in_s else ""
+    )
     said = f"The chamber may leave the machine {duration(waits)} after the print end{when}"
     if at_least >= heat.may_leave_s:
-        return f"{said}: the time the cell file asks for; its skin is below {skin:g} °C by then."
+        return f"{said}: the time the cell file asks for; its skin is below {skin:g} °C by then.{stays}"
     trust = numbers.LEAVE_SKIN.status.value
-    return f"{said}: not before its skin is below {skin:g} °C ({trust}). Until then keep it under gas."
+    return f"{said}: not before its skin is below {skin:g} °C ({trust}). Until then keep it under gas.{stays}"
 
 
 def piece_rows(plan: WeekPlan, build: Build, after_s: float) -> tuple[PieceRow, ...]:

@@ -72,6 +72,7 @@ class CakeHeat:
     share of plastic there; `cell_mm` height and width of its cells; the floor is `base_powder_mm` below the first
     part layer. `may_leave_s`: after so long in the machine the skin may meet air. `heat_error`: heat
     through the faces against heat missing inside, relative. `speed`: the learnt number of the chamber type used.
+    `left_in_s`: when it would open if the chamber stayed in the switched-off machine (None: not computed).
     """
 
     pieces: tuple[PieceHeat, ...]
@@ -87,6 +88,7 @@ class CakeHeat:
     heat_error: float
     speed: float
     findings: tuple[Finding, ...] = field(default=())
+    left_in_s: float | None = None
 
     def of_piece(self, piece: str) -> PieceHeat:
         """What is known about one piece."""

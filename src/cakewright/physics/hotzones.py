@@ -11,9 +11,9 @@ from cakewright.findings import Finding, Severity
 from cakewright.model.build import LayerProfile, PrintTime
 from cakewright.model.cell import ChamberType, Material
 from cakewright.model.mesh import FloatArray
-from cakewright.physics.cake import Cake, HeatModel, growth
+from cakewright.physics.cake import Cake, Growth, HeatModel, growth
 from cakewright.physics.evenness import Advice, advice, zones
-from cakewright.physics.grid import SolidGrid
+from cakewright.physics.grid import CakeGrid, SolidGrid
 from cakewright.physics.opening import crossing
 from cakewright.sources import physics as numbers
 from cakewright.units import S_PER_H
@@ -55,15 +55,28 @@ def hot_zone(
     grown = growth(profile, print_time, solid.grid.base_powder_mm, cover_powder_mm)
 
     def opens(share: FloatArray) -> float:
-        bare = SolidGrid(solid.grid, share, (), (), ())
-        run = Cake(bare, grown, material, chamber_type, room_c, model, with_details=False).run()
-        curve = np.array(run.time_s), np.array(run.hottest_c)
-        return crossing(*curve, material.opening_temperature_c, room_c)
+        return opening_of(share, solid.grid, grown, material, chamber_type, room_c, model)
 
     even = opens(np.full_like(solid.share, float(solid.share.mean())))
     other = moved_share(solid, move)
     saved = None if other is None else (opening_s - opens(other)) / S_PER_H
     return HotZone(move, (opening_s - even) / S_PER_H, saved)
+
+
+def opening_of(
+    share: FloatArray,
+    grid: CakeGrid,
+    grown: Growth,
+    material: Material,
+    chamber_type: ChamberType,
+    room_c: float,
+    model: HeatModel,
+) -> float:
+    """Likely opening of a cake with this share of plastic, seconds after the print end; nothing else is kept."""
+    run = Cake(
+        SolidGrid(grid, share, (), (), ()), grown, material, chamber_type, room_c, model, with_details=False
+    ).run()
+    return crossing(np.array(run.time_s), np.array(run.hottest_c), material.opening_temperature_c, room_c)
 
 
 def moved_share(solid: SolidGrid, move: Advice) -> FloatArray | None:

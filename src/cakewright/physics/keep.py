@@ -18,7 +18,13 @@ _KG_PER_MM3_OF_G_CM3 = 1e-6
 _SHOWN_C = 0.1  # temperatures are kept to a tenth: more would only fill the disk
 
 
-def keep_heat(heat: BuildHeat, material: Material, findings: Sequence[Finding] = (), speed: float = 1.0) -> CakeHeat:
+def keep_heat(
+    heat: BuildHeat,
+    material: Material,
+    findings: Sequence[Finding] = (),
+    speed: float = 1.0,
+    left_in_s: float | None = None,
+) -> CakeHeat:
     """The record of a build's heat.
 
     Moments are spread evenly over the run (`physics.moments_kept`), the print end and the last one among
@@ -41,6 +47,7 @@ def keep_heat(heat: BuildHeat, material: Material, findings: Sequence[Finding] =
         heat_error=heat.heat_error,
         speed=speed,
         findings=tuple(findings),
+        left_in_s=left_in_s,
     )
 
 

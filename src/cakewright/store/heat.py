@@ -55,13 +55,15 @@ def heat_of(rows: Mapping[str, Sequence[Row]], where: str) -> CakeHeat | None:
         heat_error=head["heat_error"],
         speed=head["speed"],
         findings=tuple(_doubt(row) for row in rows["heat_finding"]),
+        left_in_s=float(arrays["left_in_s"][0]) if "left_in_s" in arrays else None,
     )
 
 
 def _arrays(heat: CakeHeat) -> dict[str, NDArray[Any]]:
     named = {name: getattr(heat, name) for name in ("time_s", "piece_c", "section_c", "section_solid")}
     names = ("dose_h", "powder_kg", "edges_z_mm", "edges_y_mm", "edges_x_mm")
-    return named | {name: getattr(heat.dose, name) for name in names}
+    left_in = {} if heat.left_in_s is None else {"left_in_s": np.array([heat.left_in_s])}
+    return named | {name: getattr(heat.dose, name) for name in names} | left_in
 
 
 def _array_row(name: str, array: NDArray[Any]) -> Row:
