@@ -248,6 +248,34 @@ def test_a_weighing_beyond_its_limit_needs_a_reason(store, plan):
     assert weigh_blend(store, plan, "B1", wrong, reason="can ran empty", at=at(10), **MIRA).blend == "M01"
 
 
+def test_an_emptied_can_leaves_nothing_in_the_books(store, plan):
+    """Poured out whole, 30 g more or less than booked are found or missing under that name; the can is empty."""
+    for can, off in (("U01", 0.03), ("U02", -0.03)):
+        kg = look(store).ledger.kg(can)
+        weigh_blend(store, plan, "B1", [Weighing(can, kg, kg + off, is_emptied=True)], at=at(10), **MIRA)
+        assert look(store).ledger.kg(can) == 0
+    assert look(store).ledger.kg("found by weighing") == pytest.approx(-0.03)
+    assert look(store).ledger.kg("missing") == pytest.approx(0.03)
+
+
+def test_only_what_is_missing_is_proposed(store, plan):
+    """After half a charge the slip is for the other half; after all of it, and after the print, there is none."""
+    need = plan.build("B1").powder.charge_kg
+    blend = mix(store, plan).blend
+    with pytest.raises(InputError, match="are blended or charged for B1"):
+        propose_blend(store, plan, "B1", today=START.date())
+    move(store, blend, "U02", round(need / 2, 2), at=at(15), **MIRA)
+    _, findings = charge_build(store, plan, "B1", blend, at=at(20), **MIRA)
+    assert [f.code for f in findings] == ["powder.charge-short"]
+    rest = propose_blend(store, plan, "B1", today=START.date()).blend
+    assert rest.kg == pytest.approx(need / 2, abs=0.02)
+    second = mix(store, plan, minutes=30).blend
+    assert charge_build(store, plan, "B1", second, at=at(31), **MIRA)[1] == ()
+    book_back(store, plan, "B1", {Fraction.CAKE: [1]}, rest_reason="hoses", at=at(99), **MIRA)
+    with pytest.raises(InputError, match="was printed and booked back"):
+        propose_blend(store, plan, "B1", today=START.date())
+
+
 def test_a_blend_of_another_build_is_not_charged(store, plan):
     """The blend of B1 stays out of B2."""
     blend = mix(store, plan)

@@ -1,5 +1,7 @@
 """Slips that name cans: each build of a plan takes what the ones before it left."""
 
+import shutil
+
 import pypdfium2
 import pytest
 
@@ -8,8 +10,10 @@ from cakewright.app.powder_build import build_powder, propose_blend
 from cakewright.app.powder_deeds import receive_lot
 from cakewright.app.powder_family import family_of
 from cakewright.app.powder_slips import slip_pdf, week_blends, write_slips
+from cakewright.app.write_plan import DATABASE, write_plan
 from cakewright.errors import InputError
 from tests.app.test_powder import MIRA, START, at, plan, printed, stocked, store
+from tests.documents.world import week
 
 __all__ = ["plan", "stocked", "store"]  # fixtures
 
@@ -39,6 +43,16 @@ def test_the_slip_names_the_cans(store, plan, tmp_path):
     assert all(can in text for can in cans)
     write_slips(store, plan, tmp_path, START.date())
     assert sorted(p.name for p in tmp_path.glob("*.pdf")) == ["B1-powder-slip.pdf", "B2-powder-slip.pdf"]
+
+
+def test_a_written_plan_carries_slips_with_cans(stocked, tmp_path):
+    """The folder of a plan that is written beside begun books names the cans; the plan itself counts with them."""
+    shutil.copy(stocked, tmp_path / DATABASE)
+    written, folder = write_plan(week(), tmp_path, at=at(5))
+    assert written.version == 2
+    text = words((folder / "papers" / "B1-powder-slip.pdf").read_bytes())
+    assert "U01 used" in text
+    assert "virgin" in text
 
 
 def test_only_the_chosen_cans_are_taken(store, plan):

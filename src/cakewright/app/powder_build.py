@@ -24,6 +24,7 @@ from cakewright.store import Store
 from cakewright.store.powder import Booking
 
 _GRAM = 0.0005
+EMPTIED = "poured out whole: the scale differs from the books"
 
 
 class Fraction(StrEnum):
@@ -59,11 +60,12 @@ class Proposal:
 
 @dataclass(frozen=True, slots=True)
 class Weighing:
-    """What the slip asked for and what the scale showed."""
+    """What the slip asked for and what the scale showed; `is_emptied`: all that was in the can."""
 
     can: str
     asked_kg: float
     weighed_kg: float
+    is_emptied: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,10 +100,12 @@ def propose_blend(
 ) -> Proposal:
     """Which cans and how much virgin powder make the charge of a build; InputError with the figures when none do.
 
-    `only` narrows the choice to these cans.
+    `only` narrows the choice to these cans. What is blended or charged for the build already counts: the
+    proposal is for what is missing, and refused when nothing is.
     """
     build = plan.build(build_key)
     view = look(store)
+    missing = _missing_kg(store, plan, build)
     cans = view.for_blending(build.material, today) if not view.is_empty else ()
     if only:
         wanted = {code_of(view.ledger, code) for code in only}
@@ -113,8 +117,23 @@ def propose_blend(
             where=build_key,
         )
     rule = build_rule(plan, build, mode, most_lots=most_lots)
-    blend = work_out_blend(cans, charge_kg=round(build.powder.charge_kg, 2), rule=rule)
+    blend = work_out_blend(cans, charge_kg=missing, rule=rule)
     return Proposal(build_key, mode, blend, tuple(c for c in cans if c.key in {p.can for p in blend.picks}))
+
+
+def _missing_kg(store: Store, plan: WeekPlan, build: Build) -> float:
+    """What a build still needs, to the scale's step; InputError when it was printed or has its charge."""
+    done, need = build_powder(store, plan.version, build.key), build.powder.charge_kg
+    if done.parts_kg > 0:
+        raise InputError(f"{build.key} of plan {plan.version} was printed and booked back already", where=build.key)
+    there = done.charge_kg + sum(kg for _, kg in done.blends)
+    if need - there <= WEIGHING_DEVIATION.value * need:
+        raise InputError(
+            f"{there:.2f} kg are blended or charged for {build.key}, which needs {need:.2f} kg",
+            remedy="pour it in and print",
+            where=build.key,
+        )
+    return round(need - there, 2)
 
 
 def weigh_blend(
@@ -130,6 +149,7 @@ def weigh_blend(
     """Book what was weighed into the mixer as a new blend for a build.
 
     A weighing outside its limit is refused with what to add or take out, unless `reason` says why it stays.
+    What an emptied can held more or less than the books say is booked as found or missing under that name.
     """
     build = plan.build(build_key)
     if not weighings:
@@ -137,6 +157,7 @@ def weigh_blend(
     limit = WEIGHING_DEVIATION.value * sum(w.asked_kg for w in weighings)
     cans = {c.key: c for c in look(store).for_blending(build.material, at.date())}
     with store.powder.booking() as booking:
+        open_accounts(booking, by=by, at=at)
         mixed: list[tuple[Can, float]] = []
         target = new_can(booking, ContainerKind.BLEND, build.material, by=by, at=at, plan=plan.version,
                          build=build_key, note=f"for {build_key}")  # fmt: skip
@@ -145,11 +166,29 @@ def weigh_blend(
             off = check_weighing(Pick(order, key, w.asked_kg, False, False, limit), w.weighed_kg)
             if off and not reason.strip():
                 raise InputError(off, remedy="or give the reason why it stays as it is", where=key)
+            if w.is_emptied:
+                _found_in(booking, key, w.weighed_kg, by=by, at=at)
             booking.move(at=at, source=key, target=target, kg=w.weighed_kg, who=by, reason=reason.strip())
+            if w.is_emptied:
+                _missing_in(booking, key, by=by, at=at)
             if key in cans:
                 mixed.append((cans[key], w.weighed_kg))
         flow, age = mix_state(mixed) if mixed else (0.0, 0.0)
         return Mixed(target, booking.ledger.kg(target), flow, age)
+
+
+def _found_in(booking: Booking, can: str, kg: float, *, by: str, at: datetime) -> None:
+    """A can that is poured out whole held more than the books say."""
+    over = round(kg * 1000) - booking.ledger.grams()[can]
+    if over > 0:
+        booking.move(at=at, source=FOUND, target=can, kg=over / 1000, who=by, kind=EntryKind.WEIGH_IN, reason=EMPTIED)
+
+
+def _missing_in(booking: Booking, can: str, *, by: str, at: datetime) -> None:
+    """A can that was poured out whole held less than the books say."""
+    rest = booking.ledger.kg(can)
+    if rest > _GRAM:
+        booking.move(at=at, source=can, target=MISSING, kg=rest, who=by, kind=EntryKind.WEIGH_IN, reason=EMPTIED)
 
 
 def charge_build(

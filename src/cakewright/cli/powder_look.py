@@ -108,9 +108,9 @@ def run_blend(
             remedy="weigh the cans of the slip, each once",
             where="--weighed",
         )
-    done = weigh_blend(
-        store, week, build, [Weighing(can, asked[can], kg) for can, kg in scale.items()], by=by, at=at, reason=reason
-    )
+    whole = {p.can for p in slip.blend.picks if p.is_whole}
+    weighings = [Weighing(can, asked[can], kg, can in whole) for can, kg in scale.items()]
+    done = weigh_blend(store, week, build, weighings, by=by, at=at, reason=reason)
     typer.echo(f"Blend {done.blend}: {done.kg:.3f} kg, melt flow about {done.flow:.0f}, {done.age:.1f} builds seen.")
 
 

@@ -96,7 +96,10 @@ def _book(shelf: Shelf, plan: WeekPlan, key: str, given: Said) -> str:
         raise InputError("nobody's name is given", remedy="choose your name: every entry is kept with it", where="by")
     if given.get("step") == "weigh":
         cans = [name.removeprefix("asked:") for name in given if name.startswith("asked:")]
-        weighings = [Weighing(c, float(given[f"asked:{c}"]), number(given, f"kg:{c}")) for c in cans]
+        weighings = [
+            Weighing(c, float(given[f"asked:{c}"]), number(given, f"kg:{c}"), bool(given.get(f"whole:{c}")))
+            for c in cans
+        ]
         _scanned(given, cans)
         mixed = weigh_blend(shelf.store, plan, key, weighings, by=by, at=at, reason=given.get("reason", ""))
         return f"Blend {mixed.blend}: {mixed.kg:.2f} kg. Mix it, and put the label {mixed.blend} on."
@@ -128,12 +131,12 @@ def _page(
     done = build_powder(shelf.store, plan.version, key)
     proposal: Proposal | None = None
     why = ""
-    if done.charge_kg == 0 and not done.blends:
+    if not done.blends and not done.parts_kg:
         try:
             proposal = propose_blend(shelf.store, plan, key, today=shelf.clock().date(), mode=mode, only=only,
                                      most_lots=int(lots) if lots.isdigit() else None)  # fmt: skip
         except InputError as refused:
-            why = refused.text
+            why = "" if done.charge_kg else refused.text
     view = look(shelf.store)
     cans = [] if view.is_empty else view.for_blending(build.material, shelf.clock().date())
     common: dict[str, Any] = {
