@@ -98,3 +98,14 @@ def test_a_build_is_nested_lower_where_that_can_be(caged_week):
     assert again.verification.is_clear
     assert "ends in the shift" in again.reason
     assert at_most(8.0) is None  # lower than a cube
+
+
+def test_a_lower_nest_that_is_thrown_away_changes_no_cage(caged_week):
+    """The cage of the build that stands stays the part it was, although a nest under 8 mm was tried."""
+    plan, build = caged_week, caged_week.builds[0]
+    cages = Cages({p.key: p for p in plan.parts.values() if "-cage-" in p.key})
+    before = {key: part.mesh.sha256 for key, part in cages.parts.items()}
+    lines = list(plan.orders.lines)
+    gone = _nested_lower(build, 8.0, lines, plan.parts, plan.part_of_line, plan.cell, effort_in_steps(1), 1, cages)
+    assert gone is None
+    assert {key: part.mesh.sha256 for key, part in cages.parts.items()} == before

@@ -86,6 +86,10 @@ class Cages:
                 self._known[known] = wrong.found
         return self._known[known]
 
+    def trial(self) -> Cages:
+        """Cages for a nest that may be thrown away: it must not change those that stand in other builds."""
+        return Cages({}, self._known)
+
     def standing(self, builds: Iterable[Build]) -> dict[str, Part]:
         """The cages that stand in some build, by part key."""
         keys = {p.part_key for b in builds for p in b.nest.placements if p.is_cage}

@@ -67,6 +67,7 @@ def _nested_lower(
     rotations: dict[str, FloatArray] = {
         key: candidate_rotations(parts[key].mesh, parts[key].orientation, seed) for key in {p.part_key for p in pieces}
     }
+    trial = cages.trial()
     placed = nest_batch(
         batch,
         parts,
@@ -76,11 +77,12 @@ def _nested_lower(
         seed=seed + 1,  # the first seed led to the nest that is too high
         wishes=wishes_for(pieces, parts, cell, windows=[HeightWindow(0.0, target)]),
         arrange_stop=effort.arrange(),
-        cages=cages,
+        cages=trial,
         most_mm=target,
     )
     if placed.left_out:
         return None
+    cages.parts.update(trial.parts)
     return compute_build(batch, placed, {**parts, **cages.parts}, lines, cell)
 
 
