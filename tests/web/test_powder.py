@@ -78,6 +78,15 @@ def test_a_build_by_touch(client, store):
     assert len(rows) == 1 + store.load_plan(1).build("B1").pieces
 
 
+def test_back_from_a_piece_or_an_order_to_its_lots(used_client, store, plan):
+    """The page names the lots with their shares; what was not printed is said, not hidden."""
+    line = plan.line(plan.build("B1").lines[0])
+    for asked in (plan.build("B1").nest.placements[0].piece, line.order):
+        text = used_client.get("/powder/recall", params={"made": asked}).text
+        assert "V-7712</a> 40." in text, asked
+    assert "no powder is booked for a piece or an order" in used_client.get("/powder/recall?made=L99-01").text
+
+
 def test_the_wrong_can_on_the_scale_is_caught(client, store):
     """A scanned code that is not the can of the line books nothing, and what was typed stays."""
     here = "/plans/1/builds/B1/powder"

@@ -106,6 +106,7 @@ def record_reading(
     by: str,
     at: datetime,
     uid: str = "",
+    kept_at: datetime | None = None,
 ) -> FloorRecord:
     """Keep one measured value. InputError for a strange piece, limits the wrong way round or no name."""
     known = {p.piece: b.key for b in plan.builds_of(line) for p in b.pieces_of(line)}
@@ -119,7 +120,7 @@ def record_reading(
                               "part": plan.line(line).part, "material": plan.line(line).material}  # fmt: skip
     data |= {k: v for k, v in (("low", low), ("high", high)) if v is not None}
     record = FloorRecord(uid or uuid4().hex, plan.version, FloorKind.MEASURED, by, at, known[piece], line, piece, data)
-    return store.floor.add([record], kept_at=at)[0]
+    return store.floor.add([record], kept_at=kept_at or at)[0]
 
 
 def verdict_of(store: Store, plan: WeekPlan, line: int, *, aql: float | None = None) -> Verdict:

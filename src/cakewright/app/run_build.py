@@ -121,17 +121,27 @@ def release(store: Store, plan: WeekPlan, build: Build, *, by: str, at: datetime
 
 
 def say_check(
-    store: Store, plan: WeekPlan, build: Build, key: str, *, by: str, at: datetime, found: str = "", uid: str = ""
+    store: Store,
+    plan: WeekPlan,
+    build: Build,
+    key: str,
+    *,
+    by: str,
+    at: datetime,
+    found: str = "",
+    uid: str = "",
+    kept_at: datetime | None = None,
 ) -> FloorRecord:
     """One check is done: fine, or what was `found` (and put right)."""
     texts = dict(_listed())
     if key not in texts:
         raise InputError(f"there is no check {key!r}", remedy=f"one of: {', '.join(texts)}")
     data: dict[str, Value] = {"check": key, "text": texts[key], "found": found.strip()}
-    return _add(store, plan, build, FloorKind.CHECK, by=by, at=at, data=data, uid=uid)
+    return _add(store, plan, build, FloorKind.CHECK, by=by, at=at, data=data, uid=uid, kept_at=kept_at)
 
 
-def scan(store: Store, plan: WeekPlan, build: Build, code: str, *, by: str, at: datetime, uid: str = "") -> FloorRecord:
+def scan(store: Store, plan: WeekPlan, build: Build, code: str, *, by: str, at: datetime, uid: str = "",
+         kept_at: datetime | None = None) -> FloorRecord:  # fmt: skip
     """Hold a label against the build: a chamber, a powder can or charge, the traveller, or a short code typed.
 
     The record says what the code is, and 'right' or the reason why it is wrong; a wrong label blocks the start
@@ -139,7 +149,7 @@ def scan(store: Store, plan: WeekPlan, build: Build, code: str, *, by: str, at: 
     """
     what, reason = _judge_code(store, plan, build, code.strip())
     data: dict[str, Value] = {"code": code.strip()[:200], "what": what, "verdict": reason or "right"}
-    return _add(store, plan, build, FloorKind.SCAN, by=by, at=at, data=data, uid=uid)
+    return _add(store, plan, build, FloorKind.SCAN, by=by, at=at, data=data, uid=uid, kept_at=kept_at)
 
 
 def start(store: Store, plan: WeekPlan, build: Build, *, by: str, at: datetime) -> None:
@@ -197,10 +207,10 @@ def _keys(build: Build) -> set[str]:
 
 def _add(
     store: Store, plan: WeekPlan, build: Build, kind: FloorKind, *, by: str, at: datetime, data: dict[str, Value],
-    uid: str = "",
+    uid: str = "", kept_at: datetime | None = None,
 ) -> FloorRecord:  # fmt: skip
     record = FloorRecord(uid or uuid4().hex, plan.version, kind, by, at, build.key, data=data)
-    return store.floor.add([record], kept_at=at)[0]
+    return store.floor.add([record], kept_at=kept_at or at)[0]
 
 
 def _times(store: Store, plan: WeekPlan, build: Build) -> tuple[datetime | None, datetime | None]:

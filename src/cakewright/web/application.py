@@ -21,6 +21,7 @@ from cakewright.web import (
     heat,
     inbox,
     inspect,
+    offline,
     pages,
     part,
     powder,
@@ -76,6 +77,7 @@ def create_app(store: Store, *, clock: Callable[[], datetime] = now_utc) -> Fast
     app.include_router(wishes.pages)
     app.include_router(inbox.interface)
     app.include_router(inbox.pages)
+    app.include_router(offline.router)
     app.include_router(inspect.pages)
     app.include_router(floor.interface)
     app.include_router(floor.pages)

@@ -17,6 +17,7 @@ from cakewright.store import PieceRecord, PieceState, last_words
 from cakewright.web.look import page
 from cakewright.web.shelf import Shelf, build_of, shelf_of
 from cakewright.web.trouble import RESPONSES
+from cakewright.web.typed import happened
 
 pages = APIRouter(include_in_schema=False)
 interface = APIRouter(prefix="/api/v1", responses=RESPONSES, tags=["bench"])
@@ -67,12 +68,14 @@ def say(
     piece: Annotated[list[str], Form()],
     state: Annotated[PieceState, Form()],
     by: Annotated[str, Form(max_length=80)] = "",
+    when: Annotated[str, Form(max_length=40)] = "",
 ) -> Response:
     """Keep one touch; htmx gets the list drawn again, a browser without scripts goes back to the page."""
     plan = shelf.plan(version)
     build = build_of(plan, key)
+    at = happened(when, shelf.clock())
     for name in piece:
-        shelf.store.record_piece(plan=version, build=key, piece=name, state=state, by=by, at=shelf.clock())
+        shelf.store.record_piece(plan=version, build=key, piece=name, state=state, by=by, at=at)
     if request.headers.get("hx-request") == "true":
         return page(request, "unpack_list.html", **_shown(shelf, plan, build, by))
     return RedirectResponse(str(request.url.include_query_params(by=by)), status_code=303)

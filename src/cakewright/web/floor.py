@@ -20,13 +20,14 @@ from cakewright.model.plan import WeekPlan
 from cakewright.web.look import page
 from cakewright.web.shelf import Shelf, build_of, line_of, shelf_of
 from cakewright.web.trouble import RESPONSES, NotThereError
-from cakewright.web.typed import above_zero
+from cakewright.web.typed import above_zero, happened
 
 pages = APIRouter(include_in_schema=False)
 interface = APIRouter(prefix="/api/v1", responses=RESPONSES, tags=["floor"])
 Plans = Annotated[Shelf, Depends(shelf_of)]
 BUILD = "/plans/{version}/builds/{key}"
 Name = Annotated[str, Form(max_length=80)]
+When = Annotated[str, Form(max_length=40)]
 WORTH_SHOWING = 0.005
 _GREY = (0.72, 0.72, 0.72)
 
@@ -55,44 +56,64 @@ def run(shelf: Plans, request: Request, version: int, key: str,
 
 
 @pages.post(BUILD + "/run/release")
-def release(shelf: Plans, request: Request, version: int, key: str, by: Name, note: Name = "") -> Response:
+def release(shelf: Plans, version: int, key: str, by: Name, note: Name = "", when: When = "") -> Response:
     """A second person lets the build start."""
     plan = shelf.plan(version)
-    run_build.release(shelf.store, plan, build_of(plan, key), by=by, at=shelf.clock(), note=note)
+    run_build.release(shelf.store, plan, build_of(plan, key), by=by, at=happened(when, shelf.clock()), note=note)
     return _back(version, key, "run", by)
 
 
 @pages.post(BUILD + "/run/check")
 def check(
-    shelf: Plans, version: int, key: str, check: Annotated[str, Form(max_length=10)], by: Name, found: Name = ""
+    shelf: Plans,
+    version: int,
+    key: str,
+    check: Annotated[str, Form(max_length=10)],
+    by: Name,
+    found: Name = "",
+    when: When = "",
+    uid: Name = "",
 ) -> Response:
     """One check is done."""
     plan = shelf.plan(version)
-    run_build.say_check(shelf.store, plan, build_of(plan, key), check, by=by, at=shelf.clock(), found=found)
+    now = shelf.clock()
+    at = happened(when, now)
+    build = build_of(plan, key)
+    run_build.say_check(shelf.store, plan, build, check, by=by, at=at, found=found, uid=uid, kept_at=now)
     return _back(version, key, "run", by)
 
 
 @pages.post(BUILD + "/run/scan")
-def scan(shelf: Plans, version: int, key: str, code: Annotated[str, Form(max_length=200)], by: Name) -> Response:
+def scan(shelf: Plans, version: int, key: str, code: Annotated[str, Form(max_length=200)], by: Name,
+         when: When = "", uid: Name = "") -> Response:  # fmt: skip
     """A label is held against the build."""
     plan = shelf.plan(version)
-    run_build.scan(shelf.store, plan, build_of(plan, key), code, by=by, at=shelf.clock())
+    now = shelf.clock()
+    at = happened(when, now)
+    run_build.scan(shelf.store, plan, build_of(plan, key), code, by=by, at=at, uid=uid, kept_at=now)
     return _back(version, key, "run", by)
 
 
 @pages.post(BUILD + "/run/{deed}")
 def begin_or_end(
-    shelf: Plans, version: int, key: str, deed: str, by: Name, reason: Annotated[str, Form(max_length=300)] = ""
+    shelf: Plans,
+    version: int,
+    key: str,
+    deed: str,
+    by: Name,
+    reason: Annotated[str, Form(max_length=300)] = "",
+    when: When = "",
 ) -> Response:
     """The print has begun or ended, or the cake is opened early."""
     plan = shelf.plan(version)
     build = build_of(plan, key)
+    at = happened(when, shelf.clock())
     if deed == "start":
-        run_build.start(shelf.store, plan, build, by=by, at=shelf.clock())
+        run_build.start(shelf.store, plan, build, by=by, at=at)
     elif deed == "end":
-        run_build.end(shelf.store, plan, build, by=by, at=shelf.clock())
+        run_build.end(shelf.store, plan, build, by=by, at=at)
     elif deed == "open-early":
-        run_build.open_early(shelf.store, plan, build, by=by, at=shelf.clock(), reason=reason)
+        run_build.open_early(shelf.store, plan, build, by=by, at=at, reason=reason)
     else:
         raise NotThereError(f"nothing is called {deed[:20]!r} here")
     return _back(version, key, "run", by)

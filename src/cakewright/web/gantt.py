@@ -1,22 +1,29 @@
-"""The week as bars, drawn as SVG: one lane for each machine, chamber, station and person.
+"""The week as bars, drawn as SVG: one lane for each machine, chamber, station in use and person.
 
-The kind of a task is told by its word, its place and its pattern; colour only repeats it. Every bar is a
-link to its build, so the keyboard walks through the week. Style comes from the style sheet by class.
+Meant to be read without a legend: every bar carries its word, or has it beside it; the hours in which nobody is in say
+so; a cake that is cool while nobody is in has a pattern and words of its own. Colour only repeats what is written.
+Every bar is a link to its build, so the keyboard walks through the week. Style comes from the style sheet by class.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from markupsafe import Markup, escape
 
+from cakewright.documents.report_gantt import lonely_openings
+from cakewright.documents.staffing import Window, hours_of_person, staffed
+from cakewright.documents.timeline import hours_of
 from cakewright.documents.words import clock, day, moment
-from cakewright.model.plan import Task, TaskKind, WeekPlan
+from cakewright.model.plan import LinePromise, Task, TaskKind, WeekPlan
 
-HOUR = 9.0  # width of an hour in drawing units (px at 100 %)
-LANE, GAP, HEAD = 44.0, 6.0, 54.0
-LETTER = 9.6  # width of a letter of a lane's name
+HOUR = 12.0  # width of an hour in drawing units (px at 100 %)
+LANE, GAP, HEAD = 44.0, 6.0, 62.0
+SIDE, NAME_LETTERS = 148.0, 16
+LETTER = 7.6  # width of a letter on a bar
+TOGETHER = timedelta(minutes=15)  # bench work closer than this is drawn as one bar
 
 PATTERN = {
     TaskKind.LOAD: "hands", TaskKind.PRINT: "print", TaskKind.COOL: "cool", TaskKind.UNLOAD: "hands",
@@ -24,58 +31,96 @@ PATTERN = {
     TaskKind.INSPECT: "hands", TaskKind.PACK: "hands", TaskKind.CHANGE: "wait", TaskKind.SERVICE: "wait",
     TaskKind.CLEAN_DOWN: "hands", TaskKind.TEST: "hands", TaskKind.RESULT: "wait",
 }  # fmt: skip
+SHORT = {
+    TaskKind.LOAD: "load", TaskKind.PRINT: "print", TaskKind.COOL: "cools", TaskKind.UNLOAD: "lift out",
+    TaskKind.UNPACK: "unpack", TaskKind.CLEAN: "clean", TaskKind.INSPECT: "inspect", TaskKind.PACK: "pack",
+}  # fmt: skip
+BENCH = (TaskKind.INSPECT, TaskKind.PACK)
 
 
 @dataclass(frozen=True, slots=True)
 class Lane:
-    """One row: what kind of thing it is, its name, its tasks."""
+    """One row: what kind of thing it is, its name, its tasks, when it is or somebody is there."""
 
     kind: str
     name: str
     tasks: tuple[Task, ...]
+    windows: tuple[Window, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class _Grid:
-    """Where an instant stands: hours since `first`, right of the names, which take `side`."""
+    """Where an instant stands: hours since `first`."""
 
     first: datetime
-    side: float
 
     def x(self, when: datetime) -> float:
-        return self.side + (when - self.first).total_seconds() / 3600 * HOUR
+        return (when - self.first).total_seconds() / 3600 * HOUR
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """Lines that wait for the same thing, the latest date among them."""
+
+    reason: str
+    promises: tuple[LinePromise, ...]
 
 
 def lanes_of(plan: WeekPlan) -> tuple[Lane, ...]:
-    """Every machine, chamber, station and person of the cell, also those with nothing to do."""
+    """Machines, chambers and people of the cell, and the stations that this plan uses."""
     tasks = sorted(plan.schedule.tasks, key=lambda t: (t.start, t.end))
-    found = [Lane("machine", m.name, tuple(t for t in tasks if t.machine == m.name)) for m in plan.cell.machines]
-    found += [Lane("chamber", c.name, tuple(t for t in tasks if t.chamber == c.name)) for c in plan.cell.chambers]
-    found += [Lane("station", s.name, tuple(t for t in tasks if t.station == s.name)) for s in plan.cell.stations]
-    found += [Lane("person", p.name, tuple(t for t in tasks if p.name in t.people)) for p in plan.cell.people]
+    first, last = _span(plan)
+    anyone = tuple(staffed(plan.cell, first, last))
+    cell = plan.cell
+    found = [Lane("machine", m.name, tuple(t for t in tasks if t.machine == m.name), anyone) for m in cell.machines]
+    found += [Lane("chamber", c.name, tuple(t for t in tasks if t.chamber == c.name), anyone) for c in cell.chambers]
+    stations = [Lane("station", s.name, tuple(t for t in tasks if t.station == s.name), anyone) for s in cell.stations]
+    found += [lane for lane in stations if lane.tasks]
+    for p in cell.people:
+        mine = tuple(t for t in tasks if p.name in t.people)
+        found.append(Lane("person", p.name, mine, tuple(hours_of_person(cell, p, first, last))))
     return tuple(found)
 
 
+def waiting_lines(plan: WeekPlan) -> tuple[Waiting, ...]:
+    """The lines that do not go straight through, by what they wait for, those with the most lines first."""
+    by_reason: dict[str, list[LinePromise]] = {}
+    for promise in plan.promises:
+        if not promise.reason.startswith(("goes straight through", "is packed")):
+            by_reason.setdefault(promise.reason, []).append(promise)
+    groups = [Waiting(reason, tuple(sorted(ps, key=lambda p: p.line))) for reason, ps in by_reason.items()]
+    return tuple(sorted(groups, key=lambda g: (-any(p.is_late for p in g.promises), -len(g.promises), g.reason)))
+
+
 def draw_gantt(plan: WeekPlan, at: datetime) -> Markup:
-    """The SVG text, with a mark at `at`."""
-    zone = plan.cell.zone
-    first = plan.start.astimezone(zone).replace(hour=0, minute=0, second=0, microsecond=0)
-    last = max((t.end for t in plan.schedule.tasks), default=plan.start) + timedelta(hours=2)
+    """Two SVG side by side: names that stay, hours that scroll; with a mark at `at`."""
+    first, last = _span(plan)
     lanes = lanes_of(plan)
-    side = max(len(lane.name) for lane in lanes) * LETTER + 20
-    grid = _Grid(first, side)
-    tall = HEAD + len(lanes) * (LANE + GAP)
-    wide = grid.x(last)
-    parts = [
-        f'<svg class="gantt" viewBox="0 0 {wide:.0f} {tall:.0f}" width="{wide:.0f}" height="{tall:.0f}" role="group" '
-        f'aria-label="Calendar of machines, chambers, stations and people">',
-        _patterns(),
-        _days(plan, grid, last, tall),
-    ]
+    grid = _Grid(first)
+    tall, wide = HEAD + len(lanes) * (LANE + GAP), grid.x(last)
+    hours = [_patterns(), _days(plan, grid, last, tall)]
+    names = []
+    lonely = lonely_openings(plan)
     for row, lane in enumerate(lanes):
-        parts.append(_lane(plan, lane, HEAD + row * (LANE + GAP), grid, wide))
-    parts.append(_now(plan, at, grid, last, tall))
-    return Markup("".join(parts) + "</svg>")
+        y = HEAD + row * (LANE + GAP)
+        names.append(_name(lane, y))
+        hours.append(_lane(plan, lane, y, grid, wide, lonely))
+    hours.append(_now(plan, at, grid, last, tall))
+    return Markup(
+        f'<div class="gantt-pair"><svg class="gantt names" viewBox="0 0 {SIDE:.0f} {tall:.0f}" width="{SIDE:.0f}" '
+        f'height="{tall:.0f}" role="img" aria-label="Machines, chambers, stations, people">{"".join(names)}</svg>'
+        f'<div class="scroller" tabindex="0" role="region" aria-label="Calendar, scrolls sideways">'
+        f'<svg class="gantt" viewBox="0 0 {wide:.0f} {tall:.0f}" width="{wide:.0f}" height="{tall:.0f}" role="group" '
+        f'aria-label="Calendar of machines, chambers, stations and people">{"".join(hours)}</svg></div></div>'
+    )
+
+
+def _span(plan: WeekPlan) -> tuple[datetime, datetime]:
+    """From midnight before the first task to two hours after the last."""
+    zone = plan.cell.zone
+    begins = min((t.start for t in plan.schedule.tasks), default=plan.start)
+    first = begins.astimezone(zone).replace(hour=0, minute=0, second=0, microsecond=0)
+    return first, max((t.end for t in plan.schedule.tasks), default=plan.start) + timedelta(hours=2)
 
 
 def _patterns() -> str:
@@ -84,6 +129,8 @@ def _patterns() -> str:
         '<rect width="8" height="8" class="fill-cool"/><rect width="2" height="8" class="ink-cool"/></pattern>'
         '<pattern id="p-wait" width="8" height="8" patternUnits="userSpaceOnUse">'
         '<rect width="8" height="8" class="fill-wait"/><circle cx="4" cy="4" r="1.3" class="ink-wait"/></pattern>'
+        '<pattern id="p-ripe" width="12" height="12" patternUnits="userSpaceOnUse">'
+        '<rect width="12" height="12" class="fill-ripe"/><path d="M0 0 12 12M12 0 0 12" class="ink-ripe"/></pattern>'
         "</defs>"
     )
 
@@ -92,48 +139,134 @@ def _days(plan: WeekPlan, grid: _Grid, last: datetime, tall: float) -> str:
     zone, drawn, start = plan.cell.zone, [], grid.first
     while start < last:
         x = grid.x(start)
-        off = start.weekday() >= 5 or start.date() in plan.cell.holidays
-        kind = "day off" if off else "day"
-        drawn.append(f'<rect class="{kind}" x="{x:.1f}" y="0" width="{24 * HOUR:.1f}" height="{tall:.0f}"/>')
-        drawn.append(f'<text class="day-name" x="{x + 6:.1f}" y="20">{escape(day(start, zone))}</text>')
+        drawn.append(f'<line class="day" x1="{x:.1f}" x2="{x:.1f}" y1="0" y2="{tall:.0f}"/>')
+        drawn.append(f'<text class="day-name" x="{x + 6:.1f}" y="18">{escape(day(start, zone))}</text>')
         for hour in (6, 12, 18):
             tick = x + hour * HOUR
-            drawn.append(f'<line class="tick" x1="{tick:.1f}" x2="{tick:.1f}" y1="28" y2="{tall:.0f}"/>')
-            drawn.append(f'<text class="hour" x="{tick:.1f}" y="42">{hour:02d}</text>')
-        start += timedelta(days=1)
+            drawn.append(f'<line class="tick" x1="{tick:.1f}" x2="{tick:.1f}" y1="24" y2="{tall:.0f}"/>')
+            drawn.append(f'<text class="hour" x="{tick:.1f}" y="36">{hour:02d}:00</text>')
+        start = (start + timedelta(days=1)).replace(hour=0)
+    end = grid.first
+    for a, b in [*staffed(plan.cell, grid.first, last), (last, last)]:
+        if grid.x(a) - grid.x(end) > 9 * LETTER:
+            middle = (grid.x(a) + grid.x(end)) / 2
+            drawn.append(f'<text class="nobody" x="{middle:.1f}" y="53">nobody in</text>')
+        end = b
     return "".join(drawn)
 
 
-def _lane(plan: WeekPlan, lane: Lane, y: float, grid: _Grid, wide: float) -> str:
-    drawn = [
-        f'<g class="lane"><line class="rail" x1="0" x2="{wide:.0f}" y1="{y + LANE:.1f}" y2="{y + LANE:.1f}"/>',
-        f'<text class="lane-kind" x="8" y="{y + 15:.1f}">{lane.kind}</text>',
-        f'<text class="lane-name" x="8" y="{y + 35:.1f}">{escape(lane.name)}</text>',
+def _name(lane: Lane, y: float) -> str:
+    """Kind and name of a lane; a long name takes two lines."""
+    one, two = _halves(lane.name)
+    rows = [(one, y + (24 if two else 31)), (two, y + 40)]
+    told = "".join(f'<text class="lane-name" x="8" y="{at:.1f}">{escape(text)}</text>' for text, at in rows if text)
+    rail = f'<line class="rail" x1="0" x2="{SIDE:.0f}" y1="{y + LANE:.1f}" y2="{y + LANE:.1f}"/>'
+    return f'{rail}<text class="lane-kind" x="8" y="{y + 10:.1f}">{lane.kind}</text>{told}'
+
+
+def _halves(name: str) -> tuple[str, str]:
+    if len(name) <= NAME_LETTERS:
+        return name, ""
+    words = name.split()
+    one = words[0]
+    rest = words[1:]
+    while rest and len(one) + 1 + len(rest[0]) <= NAME_LETTERS:
+        one = f"{one} {rest.pop(0)}"
+    return _cut(one), _cut(" ".join(rest))
+
+
+def _cut(text: str) -> str:
+    return text if len(text) <= NAME_LETTERS else text[: NAME_LETTERS - 1] + "…"
+
+
+def _lane(plan: WeekPlan, lane: Lane, y: float, grid: _Grid, wide: float, lonely: dict[str, datetime]) -> str:
+    drawn = [f'<g class="lane"><line class="rail" x1="0" x2="{wide:.0f}" y1="{y + LANE:.1f}" y2="{y + LANE:.1f}"/>']
+    drawn += [
+        f'<rect class="in" x="{grid.x(a):.1f}" y="{y - 2:.1f}" width="{grid.x(b) - grid.x(a):.1f}" height="{LANE + 2:.0f}"/>'
+        for a, b in lane.windows
     ]
-    drawn += [_bar(plan, task, y, grid) for task in lane.tasks]
+    if lane.kind == "chamber":
+        drawn += [_lying(plan, key, y, grid, lonely) for key in dict.fromkeys(t.build for t in lane.tasks if t.build)]
+    tasks = list(_bundled(lane.tasks))
+    for task, following in zip(tasks, [*tasks[1:], None], strict=True):
+        room = grid.x(following.start) - grid.x(task.start) if following else wide - grid.x(task.start)
+        drawn.append(_bar(plan, task, y, grid, room))
     return "".join(drawn) + "</g>"
 
 
-def _bar(plan: WeekPlan, task: Task, y: float, grid: _Grid) -> str:
+def _bundled(tasks: Sequence[Task]) -> Iterator[Task]:
+    """Counting, inspecting and packing of many lines in a row is one bar: nobody reads twenty slivers."""
+    held: Task | None = None
+    for task in tasks:
+        if held and task.kind in BENCH and held.kind in BENCH and task.start - held.end <= TOGETHER:
+            build = held.build if held.build == task.build else ""
+            lines = tuple(dict.fromkeys((*held.lines, *task.lines)))
+            held = replace(held, end=task.end, build=build, lines=lines, label="inspect and pack")
+            continue
+        if held:
+            yield held
+        held = task
+    if held:
+        yield held
+
+
+def _lying(plan: WeekPlan, key: str, y: float, grid: _Grid, lonely: dict[str, datetime]) -> str:
+    """The hours in which a cool cake waits for somebody; crossed and named when nobody is in as it gets cool."""
+    hours = hours_of(plan, plan.build(key)) if any(b.key == key for b in plan.builds) else None
+    if hours is None or hours.opening is None or hours.unpack is None or hours.unpack <= hours.opening[1]:
+        return ""
+    x, until = grid.x(hours.opening[1]), grid.x(hours.unpack)
+    zone = plan.cell.zone
+    alone = key in lonely
+    word = "cool, nobody in" if alone else "cool, waits"
+    said = escape(f"{key} is likely cool {moment(hours.opening[1], zone)}: "
+                  f"{'nobody is in' if alone else 'no free hands'} until {moment(hours.unpack, zone)}")  # fmt: skip
+    fill = "url(#p-ripe)" if alone else "none"
+    drawn = f'<rect class="{"ripe" if alone else "held"}" fill="{fill}" x="{x:.1f}" y="{y:.1f}" width="{until - x:.1f}" height="{LANE - 4:.1f}"/>'
+    if until - x > 5 * LETTER:
+        fits = until - x > len(word) * LETTER
+        drawn += _word(
+            word if fits else "cool!" if alone else "cool", "ripe-word" if alone else "held-word", x + 4, y + 18
+        )
+        if alone and fits:
+            drawn += _word(f"since {clock(hours.opening[1], zone)}", "ripe-word", x + 4, y + 34)
+    return f'<g role="img" aria-label="{said}"><title>{said}</title>{drawn}</g>'
+
+
+def _bar(plan: WeekPlan, task: Task, y: float, grid: _Grid, room: float) -> str:
+    """One bar; `room` is what is free from its start to the next bar, so that a word may stand beside a thin one."""
     zone = plan.cell.zone
     x, width = grid.x(task.start), max((task.end - task.start).total_seconds() / 3600 * HOUR, 3.0)
     who = f", {', '.join(task.people)}" if task.people else ""
     until = clock(task.end, zone) if day(task.start, zone) == day(task.end, zone) else moment(task.end, zone)
-    said = escape(f"{task.build} {task.kind}: {moment(task.start, zone)} to {until}{who}".strip())
+    what = task.label if task.label == "inspect and pack" else str(task.kind)
+    lines = "" if task.build else " ".join(f"L{n:02d}" for n in task.lines[:6])
+    said = escape(f"{task.build or lines} {what}: {moment(task.start, zone)} to {until}{who}".strip())
     kind = PATTERN[task.kind]
     fill = f'fill="url(#p-{kind})" ' if kind in ("cool", "wait") else ""  # a style sheet cannot point into the page
     drawn = (
         f'<rect class="bar {kind}" {fill}x="{x:.1f}" y="{y:.1f}" width="{width:.1f}" height="{LANE - 4:.1f}" rx="3"/>'
     )
-    if width > 26:
-        drawn += _word(task.build, f"bar-name on-{kind}", x + 5, y + 18)
-    if width > 7.0 * len(task.kind) + 10:
-        drawn += _word(task.kind, f"bar-kind on-{kind}", x + 5, y + 34)
+    short = SHORT.get(task.kind, task.label.partition(": ")[2] or str(task.kind))
+    if task.label == "inspect and pack":
+        short = "bench"
+    drawn += _labels(task.build, short, kind, x, y, width, room)
     inside = f"<title>{said}</title>{drawn}"
     if any(build.key == task.build for build in plan.builds):
         link = escape(f"/plans/{plan.version}/builds/{task.build}")
         return f'<a href="{link}">{inside}</a>'
     return f'<g role="img" aria-label="{said}">{inside}</g>'
+
+
+def _labels(build: str, short: str, kind: str, x: float, y: float, width: float, room: float) -> str:
+    """Build and kind of work on the bar where they fit, else beside it where there is room, else nothing."""
+    inside = [t for t in (build, short) if t]
+    if width >= LETTER * max(map(len, inside), default=0) + 8:
+        rows = [(t, y + 18 + 16 * i) for i, t in enumerate(inside)]
+        return "".join(_word(t, f"bar-name on-{kind}", x + 5, at) for t, at in rows)
+    if room - width >= LETTER * len(short) + 6:
+        return _word(short, "beside", x + width + 3, y + 26)
+    return ""
 
 
 def _word(text: str, style: str, x: float, y: float) -> str:

@@ -13,6 +13,7 @@ from cakewright.documents.control_chart import control_chart_svg
 from cakewright.model.plan import WeekPlan
 from cakewright.web.look import page
 from cakewright.web.shelf import Shelf, line_of, shelf_of
+from cakewright.web.typed import happened
 from cakewright.web.typed import number as typed
 
 pages = APIRouter(include_in_schema=False)
@@ -42,7 +43,7 @@ def inspect(
 @pages.post(LINE + "/inspect")
 def measured(
     shelf: Plans, version: int, number: int, piece: Short, name: Short, value: Short, by: Short,
-    low: Short = "", high: Short = "", gauge: Short = "",
+    low: Short = "", high: Short = "", gauge: Short = "", when: Short = "", uid: Short = "",
 ) -> Response:  # fmt: skip
     """Keep one value."""
     plan = shelf.plan(version)
@@ -50,7 +51,7 @@ def measured(
     record_reading(
         shelf.store, plan, number, piece=piece, name=name, value=typed(value, "value"),
         low=typed(low, "low") if low else None, high=typed(high, "high") if high else None,
-        gauge=gauge, by=by, at=shelf.clock(),
+        gauge=gauge, by=by, at=happened(when, shelf.clock()), uid=uid, kept_at=shelf.clock(),
     )  # fmt: skip
     return RedirectResponse(_with_name(f"/plans/{version}/lines/{number}/inspect", by), status_code=303)
 

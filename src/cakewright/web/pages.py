@@ -16,7 +16,7 @@ from cakewright.documents.words import trays
 from cakewright.documents.workbook import plan_xlsx
 from cakewright.model.order import OrderLine
 from cakewright.model.plan import WeekPlan
-from cakewright.web.gantt import draw_gantt
+from cakewright.web.gantt import draw_gantt, waiting_lines
 from cakewright.web.lines import find_lines, line_views
 from cakewright.web.look import page
 from cakewright.web.papers import ORDER_PAPERS, PAPERS, TABLES, order_pdf, paper_pdf, table_csv
@@ -108,6 +108,7 @@ def calendar(shelf: Plans, request: Request, version: int, at: At = "") -> HTMLR
     when = moment_of(plan, at) if at else shown_moment(plan, shelf.clock())
     tasks = sorted(plan.schedule.tasks, key=lambda t: (t.start, t.end))
     return page(request, "calendar.html", **_common(shelf, version, "/calendar"), gantt=draw_gantt(plan, when),
+                waiting=waiting_lines(plan),
                 tasks=tasks, at=when)  # fmt: skip
 
 

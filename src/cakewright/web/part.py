@@ -5,9 +5,10 @@ from __future__ import annotations
 import json
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Form, Request
+from fastapi import APIRouter, Depends, Form, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
+from cakewright.app.report_part import SIDES
 from cakewright.app.show_part import PartPage, PartPages, point_png, rule_from, rules_for, sheet_for, way_png
 from cakewright.documents.part_report import part_report_html, part_report_pdf
 from cakewright.model.plan import WeekPlan
@@ -18,6 +19,7 @@ from cakewright.web.trouble import RESPONSES
 pages = APIRouter(include_in_schema=False)
 interface = APIRouter(prefix="/api/v1", responses=RESPONSES, tags=["parts"])
 Plans = Annotated[Shelf, Depends(shelf_of)]
+Side = Annotated[str, Query(max_length=2)]
 PART = "/plans/{version}/lines/{number}/part"
 _MADE = PartPages()
 _FREEDOMS = (
@@ -28,15 +30,17 @@ _FREEDOMS = (
 )
 
 
-def _shown(shelf: Shelf, version: int, number: int) -> tuple[WeekPlan, PartPage]:
+def _shown(shelf: Shelf, version: int, number: int, visible: str = "", load: str = "") -> tuple[WeekPlan, PartPage]:
     plan = shelf.plan(version)
-    return plan, _MADE.of(plan, line_of(plan, number))
+    return plan, _MADE.of(plan, line_of(plan, number), visible, load)
 
 
 @pages.get(PART)
-def part_page(shelf: Plans, request: Request, version: int, number: int) -> HTMLResponse:
-    """Doubts, ways up, rule."""
-    plan, shown = _shown(shelf, version, number)
+def part_page(
+    shelf: Plans, request: Request, version: int, number: int, visible: Side = "", load: Side = ""
+) -> HTMLResponse:
+    """Doubts, ways up (for a visible side and a load direction), rule."""
+    plan, shown = _shown(shelf, version, number, visible, load)
     return page(
         request,
         "part.html",
@@ -49,6 +53,9 @@ def part_page(shelf: Plans, request: Request, version: int, number: int) -> HTML
         shown=shown,
         rules=rules_for(shelf.store, shown.part),
         freedoms=_FREEDOMS,
+        sides=tuple(SIDES),
+        visible=visible,
+        load=load,
         people=[p.name for p in plan.cell.people],
     )
 
@@ -63,9 +70,11 @@ def keep_rule(
     by: Annotated[str, Form(max_length=80)],
     way: Annotated[int, Form(ge=0, le=3)] = 0,
     cone_deg: Annotated[float, Form()] = 0.0,
+    visible: Annotated[str, Form(max_length=2)] = "",
+    load: Annotated[str, Form(max_length=2)] = "",
 ) -> Response:
     """Write a rule for the part revision; the next plan uses it."""
-    _, shown = _shown(shelf, version, number)
+    _, shown = _shown(shelf, version, number, visible, load)
     rule = rule_from(shown, way=way, freedom=freedom, cone_deg=cone_deg, reason=reason)
     shelf.store.parts.add_rule(name=shown.part.name, revision=shown.part.revision, rule=rule, by=by, at=shelf.clock())
     return RedirectResponse(f"/plans/{version}/lines/{number}/part#rule", status_code=303)
@@ -78,9 +87,11 @@ def point_picture(shelf: Plans, version: int, number: int, point: int) -> Respon
 
 
 @pages.get(PART + "/ways/{way}.png")
-def way_picture(shelf: Plans, version: int, number: int, way: int) -> Response:
+def way_picture(
+    shelf: Plans, version: int, number: int, way: int, visible: Side = "", load: Side = ""
+) -> Response:
     """A proposal for the way up."""
-    return Response(way_png(_shown(shelf, version, number)[1], way), media_type="image/png")
+    return Response(way_png(_shown(shelf, version, number, visible, load)[1], way), media_type="image/png")
 
 
 @pages.get(PART + "/report.pdf")

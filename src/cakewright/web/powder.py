@@ -13,7 +13,7 @@ from cakewright.app.powder_doubts import powder_doubts
 from cakewright.app.powder_family import family_of
 from cakewright.app.powder_month import MonthBooks, month_books
 from cakewright.app.powder_outlook import outlook
-from cakewright.app.powder_recall import recall_csv, recall_lot, recalled_lines
+from cakewright.app.powder_recall import Origin, origins_of, recall_csv, recall_lot, recalled_lines
 from cakewright.app.powder_stock import stocked_cell, used_place
 from cakewright.documents.can_labels import can_labels_pdf
 from cakewright.errors import InputError
@@ -81,13 +81,21 @@ def recall(
     request: Request,
     lot: Annotated[str, Query(max_length=80)] = "",
     at_least: Annotated[float, Query(ge=0.1, le=100)] = 100 * RECALL_THRESHOLD.value,
+    made: Annotated[str, Query(max_length=80)] = "",
 ) -> HTMLResponse:
-    """From a lot to customers, with the threshold in plain sight."""
+    """From a lot to customers, with the threshold in plain sight; and back from a piece or an order to its lots."""
     view = look(shelf.store)
+    origins: tuple[Origin, ...] = ()
+    wrong = ""
+    if made.strip():
+        try:
+            origins = origins_of(shelf.store, made)
+        except InputError as unknown:
+            wrong = unknown.text
     found = recall_lot(shelf.store, lot, at_least / 100) if lot else None
     lots = [] if view.is_empty else list(view.graph.origins)
     return page(request, "powder_recall.html", **shown(shelf, "/recall"), lots=lots, lot=lot, at_least=at_least,
-                found=found, lines=recalled_lines(shelf.store, found) if found else ())  # fmt: skip
+                made=made, origins=origins, wrong=wrong, found=found, lines=recalled_lines(shelf.store, found) if found else ())  # fmt: skip
 
 
 @router.get("/recall.csv")

@@ -8,18 +8,9 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
+from cakewright.app.powder_blend import Proposal, Weighing, judge_weighing, propose_blend, weigh_blend
 from cakewright.app.powder_books import look
-from cakewright.app.powder_build import (
-    Fraction,
-    Proposal,
-    Weighing,
-    book_back,
-    build_powder,
-    charge_build,
-    judge_weighing,
-    propose_blend,
-    weigh_blend,
-)
+from cakewright.app.powder_build import Fraction, book_back, build_powder, charge_build
 from cakewright.app.powder_rules import BlendMode
 from cakewright.documents.powder_slip import powder_slip_pdf
 from cakewright.errors import CakewrightError, InputError
