@@ -68,3 +68,11 @@ def test_the_mesh_travels_as_numbers(at_desk):
     length = int.from_bytes(data[:4], "little")
     part = week().parts[week().part_of_line[1]]
     assert len(data) == 4 + length + 12 * len(part.mesh.vertices) + 12 * len(part.mesh.faces)
+
+
+def test_another_side_may_have_to_look_good(at_desk):
+    """The proposals are made again; an unknown side is refused."""
+    client, _ = at_desk
+    text = client.get(PART + "?visible=%2BZ&load=%2BX").text
+    assert "strength along the load" in text and "ways/1.png?visible=%2BZ" in text
+    assert client.get(PART + "?visible=up").status_code == 422

@@ -7,16 +7,29 @@ from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
+import numpy as np
+
 from cakewright.app.check_part import Judged
 from cakewright.documents.part_report import Limit, PartSheet, Turn, part_report_html, part_report_pdf
 from cakewright.errors import InputError
 from cakewright.model.cell import Cell
 from cakewright.model.part import Part
 from cakewright.parts.limits import limits_of
+from cakewright.parts.measure import triangle_normals
 from cakewright.parts.ranking import Scored, rank_orientations
 from cakewright.sources.printability import LIMIT_MEANINGS
 
 TURNS_TRIED = 200
+SEEN = 0.7  # cosine: within 45 degrees
+Direction = tuple[float, float, float]
+SIDES: dict[str, Direction] = {  # as people say them, in part coordinates
+    "+X": (1.0, 0.0, 0.0),
+    "-X": (-1.0, 0.0, 0.0),
+    "+Y": (0.0, 1.0, 0.0),
+    "-Y": (0.0, -1.0, 0.0),
+    "+Z": (0.0, 0.0, 1.0),
+    "-Z": (0.0, 0.0, -1.0),
+}
 
 
 def part_sheet(judged: Judged, cell: Cell, material: str, *, made: datetime | None = None) -> PartSheet:
@@ -66,11 +79,26 @@ def sheet_of(part: Part, cell: Cell, material: str) -> PartSheet:
     )
 
 
-def best_turns(part: Part, cell: Cell, material: str) -> tuple[Scored, ...]:
-    """The three best ways up within the part's rule, with reasons."""
+def best_turns(
+    part: Part, cell: Cell, material: str, *, visible: Direction | None = None, load: Direction | None = None
+) -> tuple[Scored, ...]:
+    """The three best ways up within the part's rule, with reasons.
+
+    `visible` is the side that must look good: faces within 45 degrees of that direction count for the steps, others
+    not. `load` is the direction of the main load. Both in part coordinates.
+    """
     machines = cell.machines_for(material)
     layer = machines[0].layer_mm if machines else cell.machines[0].layer_mm
-    return rank_orientations(part.mesh, part.orientation, layer_mm=layer, seed=1, tried=TURNS_TRIED)
+    marked = None
+    if visible is not None:
+        way = np.asarray(visible, dtype=np.float64)
+        marked = (triangle_normals(part.mesh) @ (way / np.linalg.norm(way)) > SEEN).astype(np.float64)
+        if not marked.any():
+            raise InputError(f"no face looks towards {visible}", remedy="choose another side", where="visible")
+    return rank_orientations(
+        part.mesh, part.orientation, layer_mm=layer, seed=1, tried=TURNS_TRIED, marked=marked,
+        load=None if load is None else np.asarray(load, dtype=np.float64),
+    )  # fmt: skip
 
 
 def write_report(sheet: PartSheet, folder: Path) -> tuple[Path, Path]:
@@ -92,3 +120,13 @@ def _hash(file: Path) -> str:
         return hashlib.sha256(file.read_bytes()).hexdigest()
     except OSError:
         return ""
+
+
+def side_of(word: str, where: str) -> Direction | None:
+    """The direction of a side such as '+X'; None for an empty word. InputError for any other."""
+    if not word:
+        return None
+    found = SIDES.get(word.strip().upper())
+    if found is None:
+        raise InputError(f"unknown side {word!r}", remedy=f"use one of: {', '.join(SIDES)}", where=where)
+    return found

@@ -15,7 +15,14 @@ if TYPE_CHECKING:
     from cakewright.model.cell import Cell
 
 
-def run_check(files: list[Path], cell: Path | None, material: str | None, report: Path | None = None) -> None:
+def run_check(
+    files: list[Path],
+    cell: Path | None,
+    material: str | None,
+    report: Path | None = None,
+    visible: str = "",
+    load: str = "",
+) -> None:
     """Print what each file is and what is wrong with it; exit code 2 when one cannot be planned.
 
     A single file also gets its three best ways up; `report` is a folder for a report on each file.
@@ -34,7 +41,7 @@ def run_check(files: list[Path], cell: Path | None, material: str | None, report
         all_good &= judged.can_be_planned
         _show(judged, worst_of(judged))
         if len(files) == 1 and files[0].is_file():
-            _show_turns(judged, the_cell, material)
+            _show_turns(judged, the_cell, material, visible, load)
         if report is not None:
             _write(judged, the_cell, material, report)
     if count == 0:
@@ -62,13 +69,15 @@ def _show(judged: Judged, word: str) -> None:
         console.print(f"          {finding.severity.value}: {escape(finding.message)} -> {escape(finding.remedy)}")
 
 
-def _show_turns(judged: Judged, cell: Cell, material: str | None) -> None:
-    from cakewright.app.report_part import best_turns
+def _show_turns(judged: Judged, cell: Cell, material: str | None, visible: str, load: str) -> None:
+    from cakewright.app.report_part import best_turns, side_of
 
     if judged.part is None:
         return
+    name = material or cell.materials[0].name
+    turns = best_turns(judged.part, cell, name, visible=side_of(visible, "--visible"), load=side_of(load, "--load"))
     console.print("          which way up:")
-    for n, turn in enumerate(best_turns(judged.part, cell, material or cell.materials[0].name), start=1):
+    for n, turn in enumerate(turns, start=1):
         console.print(f"          {n}. {escape(turn.reason)}")
 
 

@@ -84,11 +84,13 @@ def check(
     report: Annotated[
         Path | None, typer.Option("--report", help="Write a report for each file (HTML and PDF) into this folder.")
     ] = None,
+    visible: Annotated[str, typer.Option("--visible", help="Side of the part that must look good: +X ... -Z.")] = "",
+    load: Annotated[str, typer.Option("--load", help="Direction of the main load in the part: +X ... -Z.")] = "",
 ) -> None:
     """Read mesh files and say what is wrong with them, before anybody promises anything."""
     from cakewright.cli.check import run_check
 
-    run_check(files, cell, material, report)
+    run_check(files, cell, material, report, visible, load)
 
 
 @cli.command(rich_help_panel="Before the week")

@@ -35,6 +35,15 @@ def check_walls(probe: Probe, limits: PartLimits, skip: Bits, where: str) -> Ite
             "look at the part; join its features in the design program and export it again",
             _place(probe, int(np.flatnonzero(unknown)[0])),
         )
+    elif unknown.mean() > float(numbers.UNKNOWN_WORTH_SAYING):
+        yield Finding(
+            "part.wall-unknown",
+            Severity.NOTE,
+            f"behind {unknown.mean():.0%} of the surface no far side is found: the wall there is unknown, not thick",
+            where,
+            "look at the part there; a clean export usually helps",
+            _place(probe, int(np.flatnonzero(unknown)[0])),
+        )
     thin = probe.is_parallel & (probe.wall_ball < limit - float(shares.WALL_TOLERANCE_MM)) & ~skip
     regions = _regions(probe, thin, probe.wall_ball, limit)
     for n, region in enumerate(regions[:TOLD]):

@@ -117,6 +117,10 @@ LARGEST_FEATURE = Reference(
 SMALLEST_AREA = Reference(
     "printability.smallest_area", 4.0, "mm2", D, _OURS, "thin or narrow regions below this are not reported", 1.0, 20.0
 )
+UNKNOWN_WORTH_SAYING = Reference(
+    "printability.unknown_worth_saying", 0.01, "share of surface", D, _OURS,
+    "share of inward rays without a far side from which it is said", 0.001, 0.1,
+)  # fmt: skip
 KNIFE_LENGTH = Reference(
     "printability.knife_length", 5.0, "mm", D, _OURS, "sharp edges that together are shorter are not reported", 1, 20
 )

@@ -87,9 +87,7 @@ def point_picture(shelf: Plans, version: int, number: int, point: int) -> Respon
 
 
 @pages.get(PART + "/ways/{way}.png")
-def way_picture(
-    shelf: Plans, version: int, number: int, way: int, visible: Side = "", load: Side = ""
-) -> Response:
+def way_picture(shelf: Plans, version: int, number: int, way: int, visible: Side = "", load: Side = "") -> Response:
     """A proposal for the way up."""
     return Response(way_png(_shown(shelf, version, number, visible, load)[1], way), media_type="image/png")
 
