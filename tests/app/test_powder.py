@@ -9,17 +9,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from cakewright.app.powder_blend import Weighing, judge_can, propose_blend, weigh_blend
 from cakewright.app.powder_books import code_of, look
-from cakewright.app.powder_build import (
-    Fraction,
-    Weighing,
-    book_back,
-    charge_build,
-    dose_of,
-    judge_can,
-    propose_blend,
-    weigh_blend,
-)
+from cakewright.app.powder_build import Fraction, book_back, charge_build, dose_of
 from cakewright.app.powder_deeds import (
     correct,
     discard,

@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from cakewright.app.powder_blend import Weighing, propose_blend, weigh_blend
 from cakewright.app.powder_books import look
-from cakewright.app.powder_build import Fraction, Weighing, book_back, charge_build, propose_blend, weigh_blend
+from cakewright.app.powder_build import Fraction, book_back, charge_build
 from cakewright.app.powder_deeds import correct, discard, measure_flow, move, sieve, weigh_in
 from cakewright.app.powder_doubts import powder_doubts
 from cakewright.app.powder_recall import recall_lot

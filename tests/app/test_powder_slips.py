@@ -5,8 +5,9 @@ import shutil
 import pypdfium2
 import pytest
 
+from cakewright.app.powder_blend import propose_blend
 from cakewright.app.powder_books import look
-from cakewright.app.powder_build import build_powder, propose_blend
+from cakewright.app.powder_build import build_powder
 from cakewright.app.powder_deeds import receive_lot
 from cakewright.app.powder_family import family_of
 from cakewright.app.powder_slips import slip_pdf, week_blends, write_slips

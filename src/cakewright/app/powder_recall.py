@@ -112,6 +112,38 @@ def lots_of_piece(store: Store, plan: int, piece: str) -> dict[str, float]:
     return shares
 
 
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """What pieces of one build were made of: for which (a piece or a line), and (lot, share), most first."""
+
+    plan: int
+    build: str
+    what: str
+    lots: tuple[tuple[str, float], ...]
+
+
+def origins_of(store: Store, text: str, plan: int | None = None) -> tuple[Origin, ...]:
+    """Back from a piece (of `plan`, default the newest) or an order to lots; InputError when neither was printed."""
+    asked = text.strip()
+    if not asked:
+        raise InputError("nothing is named", remedy="give a piece such as L07-03, or an order number", where="made")
+    version = plan if plan is not None else store.newest()
+    shares = store.powder.recall.lots_of_piece(version, asked) if version is not None else {}
+    if shares and version is not None:
+        build = store.powder.recall.build_of_piece(version, asked) or ""
+        return (Origin(version, build, asked, tuple(shares.items())),)
+    lots: dict[tuple[int, str, int], list[tuple[str, float]]] = {}
+    for number, build, line, origin, share in store.powder.recall.lots_of_order(asked):
+        lots.setdefault((number, build, line), []).append((origin, share))
+    if not lots:
+        raise InputError(
+            f"no powder is booked for a piece or an order {asked!r}",
+            remedy="check the number; its build has to be booked back first",
+            where="made",
+        )
+    return tuple(Origin(n, b, f"L{line:02d}", tuple(pairs)) for (n, b, line), pairs in lots.items())
+
+
 def _row(values: tuple[object, ...]) -> str:
     """One CSV row; text that a spreadsheet would run is made plain."""
     safe = [f"'{v}" if isinstance(v, str) and v.startswith(FORMULA) else v for v in values]

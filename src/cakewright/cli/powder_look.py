@@ -15,7 +15,7 @@ from cakewright.errors import InputError
 if TYPE_CHECKING:
     from rich.table import Table
 
-    from cakewright.app.powder_build import Proposal
+    from cakewright.app.powder_blend import Proposal
     from cakewright.findings import Finding
     from cakewright.store import Store
 
@@ -84,7 +84,7 @@ def run_blend(
     pdf: Path | None,
 ) -> None:
     """Print the slip, or book what was weighed."""
-    from cakewright.app.powder_build import Weighing, propose_blend, weigh_blend
+    from cakewright.app.powder_blend import Weighing, propose_blend, weigh_blend
     from cakewright.app.powder_rules import BlendMode
 
     if mode not in list(BlendMode):

@@ -144,6 +144,13 @@ class RecallTables:
         with reading(self._engine) as link:
             return {row.origin: row.share for row in link.execute(query)}
 
+    def build_of_piece(self, plan: int, piece: str) -> str | None:
+        """The build of a piece, None for a strange one."""
+        place = schema.placement.c
+        with reading(self._engine) as link:
+            found: str | None = link.scalar(select(place.build).where((place.plan == plan) & (place.piece == piece)))
+            return found
+
     def lots_of_order(self, order: str) -> tuple[tuple[int, str, int, str, float], ...]:
         """(plan, build, line, origin, share) of everything printed for an order."""
         place, share, line = schema.placement.c, tables.share.c, schema.order_line.c

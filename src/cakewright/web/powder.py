@@ -95,7 +95,8 @@ def recall(
     found = recall_lot(shelf.store, lot, at_least / 100) if lot else None
     lots = [] if view.is_empty else list(view.graph.origins)
     return page(request, "powder_recall.html", **shown(shelf, "/recall"), lots=lots, lot=lot, at_least=at_least,
-                made=made, origins=origins, wrong=wrong, found=found, lines=recalled_lines(shelf.store, found) if found else ())  # fmt: skip
+                made=made, origins=origins, wrong=wrong, found=found,
+                lines=recalled_lines(shelf.store, found) if found else ())  # fmt: skip
 
 
 @router.get("/recall.csv")
