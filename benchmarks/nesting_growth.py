@@ -104,12 +104,12 @@ def exponent(x: list[float], y: list[float]) -> str:
 
 
 def show(row: Row) -> str:
-    settled = f"{row['settle s']:.1f} | {row['settled']:.1f}" if "settled" in row else "- | -"
-    return (
-        f"| {row['parts']:.0f} | {row['voxel']:g} | {row['base']:.0f} | {row['cells s']:.2f} | {row['place s']:.2f} |"
-        f" {row['nest s']:.2f} | {row['check s']:.2f} | {row['height']:.1f} | {row['density']:.2%} |"
-        f" {row['left']:.0f} | {'clear' if row['clear'] else 'NOT CLEAR'} | {settled} | {row['loaded MB']:.0f} | {row['peak MB']:.0f} |"
-    )
+    cells = [f"{row['parts']:.0f}", f"{row['voxel']:g}", f"{row['base']:.0f}"]
+    cells += [f"{row[c]:.2f}" for c in ("cells s", "place s", "nest s", "check s")]
+    cells += [f"{row['height']:.1f}", f"{row['density']:.2%}", f"{row['left']:.0f}"]
+    cells += ["clear" if row["clear"] else "NOT CLEAR"]
+    cells += [f"{row[c]:.1f}" if c in row else "-" for c in ("settle s", "settled")]
+    return "| " + " | ".join([*cells, f"{row['loaded MB']:.0f}", f"{row['peak MB']:.0f}"]) + " |"
 
 
 def main() -> None:

@@ -144,8 +144,8 @@ class _Room:
 
 
 def few_pieces(task: NestTask, keys: Sequence[str]) -> list[tuple[Convex, ...]] | None:
-    """The parts of a task as convex pieces, when they are few and simple enough for the exact nest, else None."""
-    if len(task.pieces) > MOST_FEW.value:
+    """The parts of a task as convex pieces, when they are few and simple and only the height counts, else None."""
+    if len(task.pieces) > MOST_FEW.value or task.wishes is not None:
         return None
     solids = [convex_pieces(task.meshes[k]) for k in keys]
     if any(s is None for s in solids):
@@ -154,7 +154,7 @@ def few_pieces(task: NestTask, keys: Sequence[str]) -> list[tuple[Convex, ...]] 
 
 
 def is_few(task: NestTask) -> bool:
-    """True when `nest_few` can take the task: few pieces, each a union of some convex pieces."""
+    """True when `nest_few` can take the task: few pieces, each a union of some convex ones, and no wishes."""
     return few_pieces(task, sorted({p.part_key for p in task.pieces})) is not None
 
 
@@ -176,7 +176,8 @@ def nest_few(
     solids = few_pieces(task, keys)
     if solids is None:
         raise InputError(
-            f"{len(task.pieces)} pieces, or a part that is no union of few convex pieces: too much for the exact nest",
+            f"{len(task.pieces)} pieces, a part that is no union of few convex pieces, or wishes beyond the height: "
+            "not for the exact nest",
             remedy="use the nest by cells",
         )
     start = nest(task, stop=MaxSteps(0), seed=seed)
