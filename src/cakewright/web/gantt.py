@@ -21,7 +21,7 @@ from cakewright.model.plan import LinePromise, Task, TaskKind, WeekPlan
 
 HOUR = 12.0  # width of an hour in drawing units (px at 100 %)
 LANE, GAP, HEAD = 44.0, 6.0, 62.0
-SIDE, NAME_LETTERS = 148.0, 16
+SIDE, NAME_LETTERS = 148.0, 14
 LETTER = 7.6  # width of a letter on a bar
 TOGETHER = timedelta(minutes=15)  # bench work closer than this is drawn as one bar
 
@@ -158,7 +158,7 @@ def _days(plan: WeekPlan, grid: _Grid, last: datetime, tall: float) -> str:
 def _name(lane: Lane, y: float) -> str:
     """Kind and name of a lane; a long name takes two lines."""
     one, two = _halves(lane.name)
-    rows = [(one, y + (24 if two else 31)), (two, y + 40)]
+    rows = [(one, y + (25 if two else 31)), (two, y + 41)]
     told = "".join(f'<text class="lane-name" x="8" y="{at:.1f}">{escape(text)}</text>' for text, at in rows if text)
     rail = f'<line class="rail" x1="0" x2="{SIDE:.0f}" y1="{y + LANE:.1f}" y2="{y + LANE:.1f}"/>'
     return f'{rail}<text class="lane-kind" x="8" y="{y + 10:.1f}">{lane.kind}</text>{told}'
@@ -181,16 +181,13 @@ def _cut(text: str) -> str:
 
 def _lane(plan: WeekPlan, lane: Lane, y: float, grid: _Grid, wide: float, lonely: dict[str, datetime]) -> str:
     drawn = [f'<g class="lane"><line class="rail" x1="0" x2="{wide:.0f}" y1="{y + LANE:.1f}" y2="{y + LANE:.1f}"/>']
-    drawn += [
-        f'<rect class="in" x="{grid.x(a):.1f}" y="{y - 2:.1f}" width="{grid.x(b) - grid.x(a):.1f}" height="{LANE + 2:.0f}"/>'
-        for a, b in lane.windows
-    ]
-    if lane.kind == "chamber":
-        drawn += [_lying(plan, key, y, grid, lonely) for key in dict.fromkeys(t.build for t in lane.tasks if t.build)]
+    drawn += [_box("in", "", grid.x(a), y - 2, grid.x(b) - grid.x(a), LANE + 2) for a, b in lane.windows]
     tasks = list(_bundled(lane.tasks))
     for task, following in zip(tasks, [*tasks[1:], None], strict=True):
         room = grid.x(following.start) - grid.x(task.start) if following else wide - grid.x(task.start)
         drawn.append(_bar(plan, task, y, grid, room))
+    if lane.kind == "chamber":
+        drawn += [_lying(plan, key, y, grid, lonely) for key in dict.fromkeys(t.build for t in lane.tasks if t.build)]
     return "".join(drawn) + "</g>"
 
 
@@ -218,19 +215,21 @@ def _lying(plan: WeekPlan, key: str, y: float, grid: _Grid, lonely: dict[str, da
     x, until = grid.x(hours.opening[1]), grid.x(hours.unpack)
     zone = plan.cell.zone
     alone = key in lonely
-    word = "cool, nobody in" if alone else "cool, waits"
-    said = escape(f"{key} is likely cool {moment(hours.opening[1], zone)}: "
-                  f"{'nobody is in' if alone else 'no free hands'} until {moment(hours.unpack, zone)}")  # fmt: skip
+    waits = "nobody is in" if alone else "no free hands"
+    said = escape(f"{key} is likely cool {moment(hours.opening[1], zone)}: {waits} until {moment(hours.unpack, zone)}")
     fill = "url(#p-ripe)" if alone else "none"
-    drawn = f'<rect class="{"ripe" if alone else "held"}" fill="{fill}" x="{x:.1f}" y="{y:.1f}" width="{until - x:.1f}" height="{LANE - 4:.1f}"/>'
-    if until - x > 5 * LETTER:
-        fits = until - x > len(word) * LETTER
-        drawn += _word(
-            word if fits else "cool!" if alone else "cool", "ripe-word" if alone else "held-word", x + 4, y + 18
-        )
-        if alone and fits:
-            drawn += _word(f"since {clock(hours.opening[1], zone)}", "ripe-word", x + 4, y + 34)
+    drawn = _box("ripe" if alone else "held", fill, x, y, until - x, LANE - 4)
+    if alone:  # right-aligned, so that the words reach back over the cooling and never past the unpacking
+        drawn += _word("cool,", "ripe-word", until - 4, y + 17) + _word("nobody in", "ripe-word", until - 4, y + 34)
+    elif until - x > 11 * LETTER:
+        drawn += _word("cool, waits", "held-word", x + 4, y + 18)
     return f'<g role="img" aria-label="{said}"><title>{said}</title>{drawn}</g>'
+
+
+def _box(style: str, fill: str, x: float, y: float, width: float, height: float) -> str:
+    painted = f'fill="{fill}" ' if fill else ""
+    place = f'x="{x:.1f}" y="{y:.1f}" width="{width:.1f}" height="{height:.1f}"'
+    return f'<rect class="{style}" {painted}{place}/>'
 
 
 def _bar(plan: WeekPlan, task: Task, y: float, grid: _Grid, room: float) -> str:
