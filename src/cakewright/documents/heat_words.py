@@ -144,7 +144,7 @@ def energy_by_line(plan: WeekPlan, build: Build) -> tuple[tuple[int, float, floa
     whole = sum(mass.values())
     out = []
     for line in build.lines:
-        mine = sum(mass[p.piece] for p in build.pieces_of(line))
+        mine = sum(mass[p.piece] for p in build.nest.placements if p.line == line)  # its cages too
         kwh, gas = use.share_of(use.parts_kg * mine / whole if whole > 0 else 0.0)
         out.append((line, kwh, gas))
     return tuple(out)
@@ -155,7 +155,7 @@ def risk_of(plan: WeekPlan, build: Build) -> RiskView:
     layers = [b.profile.layers for b in plan.builds]
     hazard = hazard_of(plan.cell.failures, max(float(np.mean(layers)), 1.0))
     cost = {c.line: c.total / plan.line(c.line).quantity for c in plan.costs}
-    value = {p.piece: cost.get(p.line, 0.0) for p in build.nest.placements}
+    value = {p.piece: 0.0 if p.is_cage else cost.get(p.line, 0.0) for p in build.nest.placements}
     at_risk = value_at_risk(
         build.nest.placements, value, hazard, layer_mm=build.profile.layer_mm, layers=build.profile.layers,
         margin_mm=STOP_MARGIN.value,
