@@ -1,9 +1,13 @@
-"""Real parts nested, proven and compared with the best box packing of the same run.
+"""Real and made parts nested, proven and compared with the best box packing of the same run.
 
-    python benchmarks/nesting.py --parts 200 --seconds 60 --base 160 --voxel 1.5 --seed 1
+    python benchmarks/nesting.py --parts 200 --seconds 60 --base 160 --seed 1
+    python benchmarks/nesting.py --parts 100 200 500 --base 160 330 --kind real made --workers 16 --data FOLDER
 
-Draws parts with a fixed seed from `meshes/real` of the test data (units given as mm, boxes that fit the base, closed
-or not). Prints one table; nothing is asserted.
+Draw rule, real parts: `--parts` pieces drawn with repetition from the files of FOLDER/meshes/real whose units are
+millimetres without doubt, whose longest edge is at most `--longest` (default 100 mm), and which fit the base;
+closed meshes or not; never scaled. Made parts: the bodies of the demo cell, drawn the same way.
+The 24 axis turns are allowed. Prints one table; nothing is asserted. "first" is the time to the first build with
+proof (`stop` at once, exact check included); the time of the search does not include the check.
 """
 
 from __future__ import annotations
@@ -18,37 +22,58 @@ from pathlib import Path
 import numpy as np
 import trimesh
 
+from cakewright.demo.load import demo_parts
+from cakewright.demo.shapes import kit
 from cakewright.model.mesh import Mesh
 from cakewright.nesting.search import nest, volume_mm3
 from cakewright.nesting.separable import removal
 from cakewright.nesting.task import NestPiece, NestSpace, NestTask
 from cakewright.nesting.verify import verify_nest
-from cakewright.stopping import MaxSeconds
+from cakewright.parts.orient import axis_rotations
+from cakewright.stopping import MaxSeconds, MaxSteps
 
 AXES = ("bbox_x_mm", "bbox_y_mm", "bbox_z_mm")
+ROOM = 10.0  # mm less than the base that a part may be long
+HEAD = (
+    "| parts | kinds | base | litres | voxel | first s | search s | height mm | density | boxes | x boxes | clear |"
+    " tightest | check s | free | peak MB |"
+)
+
+
+def real_meshes(folder: Path, longest: float) -> dict[str, Mesh]:
+    """The meshes of the test data whose units are sure and whose longest edge is not above a limit."""
+    with (folder / "MANIFEST.csv").open(newline="") as f:
+        rows = [r for r in csv.DictReader(f) if r["units_guess"] == "mm"]
+    names = [r["file"] for r in rows if max(float(r[a]) for a in AXES) <= longest]
+    loaded = {name: trimesh.load(folder / name, force="mesh") for name in names}
+    return {name: Mesh(raw.vertices, raw.faces) for name, raw in loaded.items()}
+
+
+def made_meshes(longest: float) -> dict[str, Mesh]:
+    """The bodies of the demo cell."""
+    out = {}
+    for part in demo_parts("a").values():
+        mesh = kit.to_mesh(part.make())
+        if mesh.size_mm.max() <= longest:
+            out[part.name] = mesh
+    return out
 
 
 def cube_rotations() -> np.ndarray:
-    turns = []
-    for axes in itertools.permutations(range(3)):
-        for signs in itertools.product([1, -1], repeat=3):
-            turn = np.zeros((3, 3))
-            turn[range(3), axes] = signs
-            if np.linalg.det(turn) > 0:
-                turns.append(turn)
-    return np.array(turns)
+    """The 24 axis turns."""
+    return axis_rotations()
 
 
 def draw(folder: Path, count: int, base: float, seed: int) -> tuple[dict[str, Mesh], list[NestPiece]]:
-    with (folder / "MANIFEST.csv").open(newline="") as f:
-        rows = [r for r in csv.DictReader(f) if r["units_guess"] == "mm"]
-    names = [r["file"] for r in rows if max(float(r[a]) for a in AXES) <= base - 10]
+    """`count` pieces of all real parts that fit the base."""
+    return drawn(real_meshes(folder, base - ROOM), count, seed)
+
+
+def drawn(meshes: dict[str, Mesh], count: int, seed: int) -> tuple[dict[str, Mesh], list[NestPiece]]:
+    """`count` pieces drawn with repetition."""
+    names = list(meshes)
     chosen = [names[i] for i in np.random.default_rng(seed).integers(0, len(names), count)]
-    meshes = {}
-    for name in sorted(set(chosen)):
-        raw = trimesh.load(folder / name, force="mesh")
-        meshes[name] = Mesh(raw.vertices, raw.faces)
-    return meshes, [NestPiece(f"p{i:04d}", k, 1) for i, k in enumerate(chosen)]
+    return {k: meshes[k] for k in sorted(set(chosen))}, [NestPiece(f"p{i:04d}", k, 1) for i, k in enumerate(chosen)]
 
 
 def box_packing(sizes: np.ndarray, base: float, clearance: float, step: float) -> float:
@@ -81,44 +106,59 @@ def _pile(sizes: np.ndarray, base: float, clearance: float, step: float) -> floa
     return float(ground.max() - clearance)
 
 
+def row(kind: str, meshes: dict[str, Mesh], pieces: list[NestPiece], base: float, a: argparse.Namespace) -> str:
+    """One line of the table."""
+    solid = sum(volume_mm3(meshes[p.part_key]) for p in pieces)
+    boxes = box_packing(np.array([meshes[p.part_key].size_mm for p in pieces]), base, a.clearance, 0.5)
+    space = NestSpace(base, base, a.height)
+    task = NestTask(meshes, pieces, dict.fromkeys(meshes, axis_rotations()), space, a.clearance, a.voxel)
+    start = time.monotonic()
+    made = nest(task, stop=MaxSteps(0), seed=a.seed)
+    verify_nest(meshes, made.placements, space, a.clearance, clock=time.monotonic)
+    first = time.monotonic() - start
+    start = time.monotonic()
+    made = nest(task, stop=MaxSeconds(a.seconds, time.monotonic), seed=a.seed, workers=a.workers)
+    spent = time.monotonic() - start
+    seen = verify_nest(meshes, made.placements, space, a.clearance, clock=time.monotonic)
+    way = removal(meshes, made.placements, space, voxel_mm=made.voxel_mm)
+    gap = f"{seen.tightest.gap_mm:.3f}" if seen.tightest else "-"
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    of_boxes = solid / (base**2 * boxes)
+    ratio = made.density / of_boxes
+    left = f" ({len(made.left_out)} left out)" if made.left_out else ""
+    return (
+        f"| {len(pieces)} {kind}{left} | {len(meshes)} | {base:g} | {solid / 1e6:.2f} | {made.voxel_mm:g} |"
+        f" {first:.1f} | {spent:.1f} | {made.height_mm:.1f} | {made.density:.2%} | {of_boxes:.2%} | {ratio:.2f} |"
+        f" {seen.is_clear} | {gap} | {seen.seconds:.2f} | {way.is_free} | {peak:.0f} |"
+    )
+
+
 def main() -> None:
     ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     ask.add_argument("--data", type=Path, default=Path(__file__).resolve().parents[2] / "shared")
-    ask.add_argument("--parts", type=int, default=200)
-    ask.add_argument("--seconds", type=float, nargs="+", default=[0.0, 60.0])
-    ask.add_argument("--base", type=float, default=160.0)
+    ask.add_argument("--kind", choices=("real", "made"), nargs="+", default=["real"])
+    ask.add_argument("--parts", type=int, nargs="+", default=[200])
+    ask.add_argument("--base", type=float, nargs="+", default=[160.0])
+    ask.add_argument("--seconds", type=float, default=60.0)
+    ask.add_argument("--longest", type=float, default=100.0)
+    ask.add_argument("--height", type=float, default=2000.0)
     ask.add_argument("--voxel", type=float, default=1.5)
     ask.add_argument("--clearance", type=float, default=3.0)
+    ask.add_argument("--workers", type=int, default=1)
     ask.add_argument("--seed", type=int, default=1)
     a = ask.parse_args()
-    meshes, pieces = draw(a.data / "meshes" / "real", a.parts, a.base, a.seed)
-    solid = sum(volume_mm3(meshes[p.part_key]) for p in pieces)
-    boxes = np.array([meshes[p.part_key].size_mm for p in pieces])
-    start = time.monotonic()
-    box_height = box_packing(boxes, a.base, a.clearance, 0.5)
-    box_density = solid / (a.base**2 * box_height)
     print(
-        f"{a.parts} of {len(meshes)} parts, {solid / 1e3:.0f} cm3, base {a.base:g}, gap {a.clearance:g}, seed {a.seed}"
+        f"{a.clearance:g} mm clearance, {a.seconds:g} s of search, {a.workers} workers, seed {a.seed}; drawn with"
+        f" repetition from parts up to {a.longest:g} mm, none scaled; boxes: the same pieces packed as boxes\n"
     )
-    print(f"boxes: height {box_height:.1f} mm, density {box_density:.2%}, {time.monotonic() - start:.1f} s")
-    turns = cube_rotations()
-    task = NestTask(meshes, pieces, dict.fromkeys(meshes, turns), NestSpace(a.base, a.base, 2000), a.clearance, a.voxel)
-    print(
-        "| voxel | search s | total s | height mm | density | x boxes | clear | tightest | check s | free | peak MB |"
-    )
-    print("|---|---|---|---|---|---|---|---|---|---|---|")
-    for seconds in a.seconds:
-        start = time.monotonic()
-        result = nest(task, stop=MaxSeconds(seconds, time.monotonic), seed=a.seed)
-        spent = time.monotonic() - start
-        seen = verify_nest(meshes, result.placements, task.space, a.clearance, clock=time.monotonic)
-        way = removal(meshes, result.placements, task.space, voxel_mm=a.voxel)
-        gap = f"{seen.tightest.gap_mm:.3f}" if seen.tightest else "-"
-        peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-        print(f"| {a.voxel:g} | {seconds:g} | {spent:.1f} | {result.height_mm:.1f} | {result.density:.2%} |"
-              f" {result.density / box_density:.2f} | {seen.is_clear} | {gap} | {seen.seconds:.2f} | "
-              f"{way.is_free} | {peak:.0f} |",
-              flush=True)  # fmt: skip
+    print(HEAD)
+    print("|---" * (HEAD.count("|") - 1) + "|")
+    for kind in a.kind:
+        for base in a.base:
+            longest = min(a.longest, base - ROOM)
+            pool = real_meshes(a.data / "meshes" / "real", longest) if kind == "real" else made_meshes(longest)
+            for count in a.parts:
+                print(row(kind, *drawn(pool, count, a.seed), base, a), flush=True)
 
 
 if __name__ == "__main__":

@@ -80,6 +80,7 @@ def nest(
     reason. `workers` threads search at once. The result depends on task, seed, workers and stop rules only
     (a rule that reads a clock makes it depend on the machine).
     """
+    stop(0, float("inf"))  # a rule with a clock counts from here, not from the first build on
     keys = sorted({p.part_key for p in task.pieces})
     solid = {k: volume_mm3(mesh) for k, mesh in task.meshes.items()}
     part = np.array([keys.index(p.part_key) for p in task.pieces], np.int64)

@@ -103,7 +103,7 @@ RESTARTS = Reference(
 )
 ORDER_NOISE = Reference(
     "nesting.order_noise",
-    0.5,
+    0.2,
     "1",
     Status.DEFAULT,
     "chosen here",
