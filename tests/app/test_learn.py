@@ -113,7 +113,7 @@ def test_a_colder_cake_teaches_that_the_chamber_is_quicker(store):
     assert (chamber.name, speed.value > 1.0) == ("small", True)
     learnt = as_recorded(cell, store).chamber_type("small")
     assert learnt.cooling_speed == pytest.approx(speed.value)
-    assert learnt.cooling_spread == pytest.approx(speed.high / speed.value)
+    assert learnt.cooling_spread == pytest.approx(max(speed.high / speed.value, 1.1))
     other = replace(cell.materials[0], cake_conductivity_w_mk=0.2)
     assert as_recorded(replace(cell, materials=(other,)), store).chamber_type("small").cooling_speed == 1.0
 

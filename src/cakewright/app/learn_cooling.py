@@ -15,6 +15,7 @@ from cakewright.model.plan import WeekPlan
 from cakewright.physics.cake import HeatModel
 from cakewright.physics.opening import watch_build
 from cakewright.physics.probe import Speed, fit_speed, reading_at
+from cakewright.sources import physics as numbers
 from cakewright.store import Store
 from cakewright.store.physics import KeptReading, KeptSpeed
 from cakewright.units import S_PER_H, S_PER_MIN
@@ -38,7 +39,8 @@ def take_reading(
 
     `at_mm` is chamber x, y and height above the first part layer (default: the computed hottest place),
     `after_h` hours after the print end. All readings of the chamber type count. InputError for a build that
-    the plan does not have, an impossible temperature, or a moment the computed history does not reach.
+    the plan does not have, an impossible temperature, or a place outside the cake. A reading later than the computed
+    history counts against its last moment.
     """
     if not by.strip():
         raise InputError("nobody's name is given", remedy="say who you are", where="by")
@@ -85,7 +87,8 @@ def with_learnt_cooling(chamber: ChamberType, speeds: Mapping[str, KeptSpeed], c
     kept = speeds.get(chamber.name)
     if kept is None or kept.basis != basis_of(cell, chamber):
         return chamber
-    return replace(chamber, cooling_speed=kept.value, cooling_spread=kept.high / kept.value)
+    spread = max(kept.high / kept.value, numbers.LEARNT_SPREAD_LEAST.value)
+    return replace(chamber, cooling_speed=kept.value, cooling_spread=spread)
 
 
 def basis_of(cell: Cell, chamber: ChamberType) -> str:

@@ -305,6 +305,13 @@ PROBE_PRIOR = Reference(
     Status.DEFAULT,
     "chosen by us: how far a chamber's cooling speed may be from the model before a probe says so",
 )
+LEARNT_SPREAD_LEAST = Reference(
+    "physics.learnt_spread_least",
+    1.1,
+    "factor",
+    Status.DEFAULT,
+    "chosen by us: however many readings, the next cake and the places nobody measured differ by so much",
+)
 PROBE_ERROR = Reference(
     "physics.probe_error",
     3.0,
