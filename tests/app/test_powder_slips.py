@@ -11,9 +11,10 @@ from cakewright.app.powder_build import build_powder
 from cakewright.app.powder_deeds import receive_lot
 from cakewright.app.powder_family import family_of
 from cakewright.app.powder_slips import slip_pdf, week_blends, write_slips
+from cakewright.app.run_build import scan
 from cakewright.app.write_plan import DATABASE, write_plan
 from cakewright.errors import InputError
-from tests.app.test_powder import MIRA, START, at, plan, printed, stocked, store
+from tests.app.test_powder import MIRA, START, at, mix, plan, printed, stocked, store
 from tests.documents.world import week
 
 __all__ = ["plan", "stocked", "store"]  # fixtures
@@ -54,6 +55,15 @@ def test_a_written_plan_carries_slips_with_cans(stocked, tmp_path):
     text = words((folder / "papers" / "B1-powder-slip.pdf").read_bytes())
     assert "U01 used" in text
     assert "virgin" in text
+
+
+def test_the_wrong_blend_held_against_a_build_is_told(store, plan):
+    """At the machine the label of B2's blend is wrong for B1, and says for which build it was mixed."""
+    blend = mix(store, plan, "B2").blend
+    wrong = scan(store, plan, plan.build("B1"), f"cakewright:can/{blend}", at=at(30), **MIRA)
+    right = scan(store, plan, plan.build("B2"), blend.lower(), at=at(31), **MIRA)
+    assert wrong.data["verdict"] == f"{blend} was mixed for B2 of plan 1"
+    assert right.data["verdict"] == "right"
 
 
 def test_only_the_chosen_cans_are_taken(store, plan):

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from enum import StrEnum
 from uuid import uuid4
 
+from cakewright.app.powder_blend import judge_can
+from cakewright.app.powder_books import look
 from cakewright.documents.timeline import hours_of
 from cakewright.documents.traveller import CHECKS
 from cakewright.documents.verdicts import stop_reasons
@@ -147,7 +149,7 @@ def scan(store: Store, plan: WeekPlan, build: Build, code: str, *, by: str, at: 
     The record says what the code is, and 'right' or the reason why it is wrong; a wrong label blocks the start
     until the right one was held against it.
     """
-    what, reason = _judge_code(store, plan, build, code.strip())
+    what, reason = _judge_code(store, plan, build, code.strip(), at.date())
     data: dict[str, Value] = {"code": code.strip()[:200], "what": what, "verdict": reason or "right"}
     return _add(store, plan, build, FloorKind.SCAN, by=by, at=at, data=data, uid=uid, kept_at=kept_at)
 
@@ -299,7 +301,7 @@ def _promises(plan: WeekPlan, build: Build) -> ReleasePoint:
     return ReleasePoint("dates", Look.GOOD, "every line of it is planned to be on time")
 
 
-def _judge_code(store: Store, plan: WeekPlan, build: Build, code: str) -> tuple[str, str]:
+def _judge_code(store: Store, plan: WeekPlan, build: Build, code: str, today: date) -> tuple[str, str]:
     """What a code is, and why it is wrong ('' when it is right)."""
     text = code.removeprefix("cakewright:")
     hours = hours_of(plan, build)
@@ -310,10 +312,9 @@ def _judge_code(store: Store, plan: WeekPlan, build: Build, code: str) -> tuple[
         return "traveller", "" if text.endswith(f"/{build.key}") and text.startswith(f"plan-{plan.version}/") else (
             f"it belongs to {text}, not to build {build.key} of plan {plan.version}"
         )
-    for can in store.powder.read().ledger.containers.values():
-        if text.casefold() in (can.key.casefold(), f"can/{can.key}".casefold()):
-            good = can.material == build.material
-            return "powder", "" if good else f"{can.key} holds {can.material}, the build needs {build.material}"
+    for can in look(store).ledger.containers:
+        if text.casefold() in (can.casefold(), f"can/{can}".casefold()):
+            return "powder", judge_can(store, plan, build.key, can, today)
     for machine in plan.cell.machines:
         if text.casefold() == machine.name.casefold():
             wanted = build.machine
