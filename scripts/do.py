@@ -122,6 +122,7 @@ def test() -> None:
     lint()
     if shutil.which("chromium") is None:
         apt_install("chromium", why="looking at the pages in the tests")
+    run(PYTHON, "-m", "mkdocs", "build", "--strict", "--quiet")
     cores = str(min(os.cpu_count() or 1, 8))
     run(PYTHON, "-m", "pytest", "-n", cores, "--dist", "loadfile", *sys.argv[2:])
 
