@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from cakewright.model.build import Cooling, LayerProfile, Nest, PrintTime
-from cakewright.model.cell import Cell, Machine
+from cakewright.model.cell import Cell, ChamberType, Machine, Material
 from cakewright.model.heat import CakeHeat
 from cakewright.model.mesh import Mesh
 from cakewright.physics.cake import HeatModel, growth
@@ -27,7 +27,7 @@ def heat_build(
     """
     chamber = cell.chamber_type(machine.chamber_type)
     material = cell.material(machine.material)
-    model = HeatModel(in_machine_s=machine.minimum_cool_in_machine_min * S_PER_MIN, speed=chamber.cooling_speed)
+    model = heat_model(machine, chamber, material)
     heat = cool_build(
         meshes,
         placed.placements,
@@ -53,6 +53,16 @@ def heat_build(
     stays = replace(model, in_machine_s=math.inf)
     left_in = opening_of(heat.solid.share, heat.solid.grid, grown, material, chamber, cell.room_c, stays)
     return heat.cooling, keep_heat(heat, material, doubts, chamber.cooling_speed, left_in)
+
+
+def heat_model(machine: Machine, chamber: ChamberType, material: Material) -> HeatModel:
+    """What the cell file and the cell's own records say about the cooling of one build."""
+    return HeatModel(
+        in_machine_s=machine.minimum_cool_in_machine_min * S_PER_MIN,
+        speed=chamber.cooling_speed,
+        is_variable=material.varies_with_temperature,
+        crystallisation_j_kg=material.crystallisation_j_kg,
+    )
 
 
 def _price(hours: float, machine: Machine, cell: Cell) -> str:

@@ -8,17 +8,17 @@ from datetime import datetime
 
 import numpy as np
 
+from cakewright.app.heat_build import heat_model
 from cakewright.errors import InputError
 from cakewright.model.cell import Cell, ChamberType
 from cakewright.model.mesh import FloatArray
 from cakewright.model.plan import WeekPlan
-from cakewright.physics.cake import HeatModel
 from cakewright.physics.opening import watch_build
 from cakewright.physics.probe import Speed, fit_speed, reading_at
 from cakewright.sources import physics as numbers
 from cakewright.store import Store
 from cakewright.store.physics import KeptReading, KeptSpeed
-from cakewright.units import S_PER_H, S_PER_MIN
+from cakewright.units import S_PER_H
 
 _LIMIT_C = (-20.0, 400.0)
 
@@ -110,5 +110,5 @@ def _watched(
         meshes, build.nest.placements, build.profile, build.print_time, base_mm=(chamber.x_mm, chamber.y_mm),
         base_powder_mm=chamber.base_mm, cover_powder_mm=chamber.cover_mm, material=cell.material(build.material),
         chamber_type=chamber, room_c=cell.room_c,
-        model=HeatModel(in_machine_s=machine.minimum_cool_in_machine_min * S_PER_MIN, speed=speed), watch_mm=places,
+        model=replace(heat_model(machine, chamber, cell.material(build.material)), speed=speed), watch_mm=places,
     )  # fmt: skip

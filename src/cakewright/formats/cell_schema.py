@@ -96,6 +96,9 @@ MATERIAL = Table("material", "materials", m.Material, "A powder grade as this ce
     Key("limits", v.printability, "printability limits of your own, such as { hole_mm = 1.2, moving_mm = 0.4 }", ()),
     Key("solidifying_c", Number("°C", least=0, most=400),
         "where parts solidify on cooling (held-temperature calorimeter curve); 0: bed temperature less 10", 0.0),
+    Key("crystallisation_j_kg", not_negative("J/kg"), "heat given off by parts while they solidify; 0 leaves it out",
+        0.0),
+    Key("varies_with_temperature", v.yes_no, "true: conductivity and heat capacity rise with temperature", False),
 ), inner=(ARRIVAL,))  # fmt: skip
 
 CHAMBER_TYPE = Table("chamber_type", "chamber_types", m.ChamberType, "A size of build chamber.", (

@@ -50,6 +50,8 @@ class Material:
     minimum_wall_mm: float
     shrink_factor: tuple[float, float, float] = (1.0, 1.0, 1.0)
     solidifying_c: float = 0.0  # where parts solidify on cooling; 0: not known, taken from the bed temperature
+    crystallisation_j_kg: float = 0.0  # given off by parts while they solidify; 0: left out
+    varies_with_temperature: bool = False  # conductivity and heat capacity rise with temperature
     limits: tuple[tuple[str, float], ...] = ()
     arrivals: tuple[Arrival, ...] = ()
 
@@ -107,8 +109,8 @@ class Machine:
     skill to start it must be in. A service is due when `service_every_h` hours have been printed since the last one
     (0: never) and keeps the empty machine for `service_min`. `utilities` are what it cannot print without.
 
-    `time_factors` multiply (warm-up and end, recoat, hatch, outline) times and `time_spread` (0: default) is the spread of
-    actual over predicted: both are learnt from job logs. `export_scale` and `export_offset_mm` (outwards, per face) are
+    `time_factors` multiply (warm-up and end, recoat, hatch, outline) times and `time_spread` (0: default) is the spread
+    of actual over predicted: both are learnt from job logs. `export_scale` and `export_offset_mm` (outwards, per face) are
     put into the build files. `printing_kw`, `warm_up_kwh`, `gas_m3_per_h`: what it draws, 0 where not measured.
     """
 
