@@ -110,8 +110,8 @@ class Machine:
     (0: never) and keeps the empty machine for `service_min`. `utilities` are what it cannot print without.
 
     `time_factors` multiply (warm-up and end, recoat, hatch, outline) times and `time_spread` (0: default) is the spread
-    of actual over predicted: both are learnt from job logs. `export_scale` and `export_offset_mm` (outwards, per face) are
-    put into the build files. `printing_kw`, `warm_up_kwh`, `gas_m3_per_h`: what it draws, 0 where not measured.
+    of actual over predicted: both are learnt from job logs. `export_scale` and `export_offset_mm` (outwards, per face)
+    are put into the build files. `printing_kw`, `warm_up_kwh`, `gas_m3_per_h`: what it draws, 0 where not measured.
     """
 
     name: str
