@@ -16,7 +16,7 @@ from ortools.sat.python import cp_model
 
 from cakewright.errors import NotConvergedError
 from cakewright.schedule.calendars import Span
-from cakewright.schedule.cpsat_base import COST_SCALE, Free, Key
+from cakewright.schedule.cpsat_base import COST_SCALE, Free, Key, free_all
 from cakewright.schedule.cpsat_model import Model
 from cakewright.schedule.instance import Instance
 from cakewright.schedule.kept import UNSET
@@ -117,12 +117,17 @@ def solve(
     return Answer(best, cost_of(instance, best), late, late if proved else min(bound, late), proved)
 
 
-def _run(model: Model, objective: Any, effort: Effort, stopped: Callable[[], bool]) -> tuple[Any, Any]:
-    cp, solver = model.cp, cp_model.CpSolver()
-    cp.minimize(objective)
-    cp.clear_hints()  # type: ignore[no-untyped-call]
-    for var, value in model.hints:
-        cp.add_hint(var, value)
+def earliest_end(instance: Instance, pools: Pools, placed: Placed, effort: Effort) -> tuple[Placed, int, int]:
+    """The schedule whose last line is ready soonest, that minute, and a minute before which it cannot be."""
+    model = Model(instance, pools, placed, free_all(instance), (0, instance.horizon_min))
+    solver, status = _run(model, model.last, effort, lambda: False)
+    found = read(model, solver) if status in (cp_model.OPTIMAL, cp_model.FEASIBLE) else placed
+    bound = 0 if status == cp_model.UNKNOWN else round(solver.best_objective_bound) * model.g
+    return found, int(found.ready.max(initial=0)), bound
+
+
+def settle(solver: Any, effort: Effort) -> None:
+    """The settings with which everything is solved here."""
     solver.parameters.num_workers = effort.workers
     solver.parameters.random_seed = effort.seed
     solver.parameters.max_deterministic_time = effort.units
@@ -130,6 +135,15 @@ def _run(model: Model, objective: Any, effort: Effort, stopped: Callable[[], boo
     solver.parameters.symmetry_level = 0
     solver.parameters.linearization_level = 0
     solver.parameters.use_disjunctive_constraint_in_cumulative = False
+
+
+def _run(model: Model, objective: Any, effort: Effort, stopped: Callable[[], bool]) -> tuple[Any, Any]:
+    cp, solver = model.cp, cp_model.CpSolver()
+    cp.minimize(objective)
+    cp.clear_hints()  # type: ignore[no-untyped-call]
+    for var, value in model.hints:
+        cp.add_hint(var, value)
+    settle(solver, effort)
     status = solver.solve(cp, _Watch(stopped))
     if status == cp_model.MODEL_INVALID:
         raise NotConvergedError(f"the model is wrong: {cp.validate()}", remedy="this is a mistake in the program")

@@ -36,7 +36,7 @@ CHANGEOVER_MIN = 24 * 60
 POWDERS = ("P1", "P2", "P3")
 SKILLS = ("start", "unpack", "finish", "inspect", "pack")
 WEIGHTS = (1.0, 2.0, 5.0)
-DUE_LEAST_DAYS = 3.0
+DUE_LEAST_DAYS = 2.0  # from now, besides printing and cooling
 BUILDS_PER_WEEK = 14  # sets how tight the due dates are
 
 
@@ -60,7 +60,7 @@ def made_cell(builds: int, seed: int) -> Made:
         powder = POWDERS[int(rng.integers(len(POWDERS)))]
         can = [m.name for m in cell.machines if m.chamber_type == size and m.takes(powder)]
         jobs.append(_build(f"B{i + 1}", size, powder, can, rng))
-        lines.append(_line(i + 1, builds, rng))
+        lines.append(_line(i + 1, builds, jobs[-1], rng))
     return Made(cell, tuple(jobs), tuple(lines))
 
 
@@ -87,12 +87,13 @@ def _build(key: str, size: str, powder: str, can: list[str], rng: np.random.Gene
     )
 
 
-def _line(number: int, builds: int, rng: np.random.Generator) -> LineJob:
+def _line(number: int, builds: int, job: BuildJob, rng: np.random.Generator) -> LineJob:
     blast = _slots(rng, 30, 90)
     steps = [FinishStep("blast", blast, blast)]
     if rng.random() < 0.5:
         steps.append(FinishStep("dye", 240, 20))
-    days = float(rng.uniform(DUE_LEAST_DAYS, DUE_LEAST_DAYS + 7.0 * builds / BUILDS_PER_WEEK))
+    alone = (max(job.print_min.values()) + job.cool_min) / (24 * 60)
+    days = alone + DUE_LEAST_DAYS + float(rng.uniform(0, 7.0 * builds / BUILDS_PER_WEEK))
     return LineJob(
         line=number,
         builds=(f"B{number}",),

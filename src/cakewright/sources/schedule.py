@@ -62,15 +62,19 @@ BATCH_SPLIT_FILL = Reference(
 )
 SEARCH_MARGIN = Reference(
     "schedule.search_margin",
-    0.02,
-    "1",
-    Status.DEFAULT,
-    _HOUSE,
-    "share of the best cost by which a changed schedule may be worse and still be followed",
+    1.5,
+    "builds",
+    Status.MEASURED,
+    "benchmarks/schedule.py, random cells of 50 and 100 builds",
+    "this over the number of builds is the share of the best cost by which a changed schedule may be worse and still be "
+    "followed; at most `schedule.search_margin_most`",
+)
+SEARCH_MARGIN_MOST = Reference(
+    "schedule.search_margin_most", 0.1, "1", Status.DEFAULT, _HOUSE, "largest share of the best cost for few builds"
 )
 SEARCH_RESTART_STEPS = Reference(
     "schedule.search_restart",
-    400.0,
+    1000.0,
     "steps",
     Status.DEFAULT,
     _HOUSE,
@@ -134,4 +138,12 @@ WHOLE_UNITS = Reference(
     Status.DEFAULT,
     _HOUSE,
     "effort for the exact solve of all builds at once, in deterministic units of the solver",
+)
+SEARCH_NEAR = Reference(
+    "schedule.search_near",
+    8.0,
+    "places",
+    Status.DEFAULT,
+    _HOUSE,
+    "how far most moves of the local search carry a build in the order",
 )

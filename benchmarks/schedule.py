@@ -1,0 +1,137 @@
+"""Solvers of the schedule against earliest-due-date dispatch, on random cells (`cakewright.schedule.generator`).
+
+    python benchmarks/schedule.py table [--builds 10,25,50,100] [--seeds 1] [--seconds 60] [--workers 1]
+    python benchmarks/schedule.py cells [--count 1000]
+    python benchmarks/schedule.py published [--data ../shared] [--seconds 60]
+
+`table`: weighted tardiness in hours. `blind` is the rule of a wall chart: builds in order of due date, each on the machine
+that is free first, whatever powder is on it. `edd` is the same order with the machine on which the build is out
+soonest. Then dispatch, local search, and everything. Times are seconds of this process on the processor, so that other work
+on the machine does not count. `cells`: random cells with every rule, each plan judged. `published`: see tests/published.
+"""
+
+import argparse
+import resource
+import time
+from pathlib import Path
+
+import numpy as np
+
+from cakewright.errors import NoCalendarError
+from cakewright.schedule.cpsat import copy_placed, lateness_of
+from cakewright.schedule.dispatch import Decoder, Orders, dispatch, dispatch_rules
+from cakewright.schedule.exact import polish
+from cakewright.schedule.generator import made_cell
+from cakewright.schedule.improve import improve
+from cakewright.schedule.plan_schedule import judged, plan_schedule
+from cakewright.stopping import MaxSeconds, MaxSteps
+
+H = 60.0
+SEARCH_SHARE = 0.35  # of the seconds for builds too many to be solved whole
+
+
+def blind(decoder: Decoder) -> Orders:
+    """Due dates decide the order, the machine that is free first is taken, whatever powder is on it."""
+    a, edd = decoder.instance.arrays, dispatch_rules(decoder.instance)[0]
+    machines = np.full(len(a.load), -1, dtype=np.int64)
+    for n, b in enumerate(edd.builds):
+        free = np.zeros(a.printing.shape[1], dtype=np.int64)
+        if n:
+            some = Orders(edd.builds[:n], machines, np.zeros(0, dtype=np.int64))
+            placed = decoder.schedule(some)
+            for other in edd.builds[:n]:
+                m = placed.machine[other]
+                free[m] = max(free[m], placed.end[other, 1])
+        can = np.flatnonzero(a.printing[b])
+        machines[b] = can[np.argmin(free[can])]
+    return Orders(edd.builds, machines, edd.lines)
+
+
+def one(builds: int, seed: int, seconds: float, workers: int) -> None:
+    made = made_cell(builds, seed)
+    began = time.process_time()
+    decoder, orders = dispatch(made.cell, made.builds, made.lines, made.start)
+    dispatched = time.process_time() - began
+    instance = decoder.instance
+
+    def late(o: Orders) -> float:
+        return lateness_of(instance, decoder.schedule(o)) / H
+
+    base, edd, rule = late(blind(decoder)), late(dispatch_rules(instance)[0]), late(orders)
+    began = time.process_time()
+    share = min(1.0, seconds / 20) if builds <= 25 else SEARCH_SHARE * seconds
+    found, tried = improve(decoder, orders, MaxSeconds(share, time.process_time), 1)
+    placed, searched = copy_placed(decoder.schedule(found)), time.process_time() - began
+    local = lateness_of(instance, placed) / H
+    left = seconds - searched
+    better = polish(instance, placed, MaxSeconds(left, time.process_time), 1, workers)
+    took = time.process_time() - began
+    judged(made.cell, made.builds, made.lines, instance, better.placed, "benchmark", ())  # raises when a rule is broken
+    final = lateness_of(instance, better.placed) / H
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    proved = "proved" if better.proved else "no"
+    print(f"{builds:6d} {seed:4d} {base:9.0f} {edd:9.0f} {rule:9.0f} {local:9.0f} {final:9.0f} "
+          f"{100 * (1 - final / base) if base else 0:7.1f} {100 * (1 - final / edd) if edd else 0:7.1f} {proved:>7} "
+          f"{1000 * dispatched:8.0f} {searched:7.1f} {took:7.1f} {tried:8d} {peak:7.0f} {0:10d}", flush=True)  # fmt: skip
+
+
+def table(args: argparse.Namespace) -> None:
+    made_up = made_cell(3, 0)
+    plan_schedule(
+        made_up.cell, made_up.builds, made_up.lines, start=made_up.start, stop=MaxSteps(1), seed=1
+    )  # compiles
+    print(f"weighted tardiness, h; {args.seconds:g} s of processor, {args.workers} worker(s)")
+    print(f"{'builds':>6} {'seed':>4} {'blind':>9} {'edd':>9} {'dispatch':>9} {'search':>9} {'all':>9} {'-% blind':>7} "
+          f"{'-% edd':>7} {'proof':>7} {'disp. ms':>8} {'srch s':>7} {'all s':>7} {'tried':>8} {'MB':>7} "
+          f"{'violations':>10}")  # fmt: skip
+    for builds in args.builds:
+        for seed in args.seeds:
+            one(builds, seed, args.seconds, args.workers)
+
+
+def cells(args: argparse.Namespace) -> None:
+    """Random cells with every rule; half of them also through the exact solver."""
+    from hypothesis import HealthCheck, Phase, given, settings
+    from tests.schedule.test_random_cells import worlds  # python -m benchmarks.schedule, or PYTHONPATH=.
+
+    counts = {"planned": 0, "refused with a reason": 0}
+
+    @settings(max_examples=args.count, deadline=None, suppress_health_check=list(HealthCheck), phases=[Phase.generate],
+              derandomize=True, database=None)  # fmt: skip
+    @given(worlds())
+    def check(world) -> None:
+        place, builds, lines, start = world
+        n = sum(counts.values())
+        try:
+            plan_schedule(place, builds, lines, start=start, stop=MaxSteps(15), seed=3,
+                          exact=MaxSteps(1) if n % 4 == 0 else None)  # fmt: skip
+            counts["planned"] += 1
+        except NoCalendarError:
+            counts["refused with a reason"] += 1
+
+    began = time.process_time()
+    check()  # a broken rule raises NotConvergedError
+    print(f"{counts}, 0 violations, {time.process_time() - began:.0f} s of processor")
+
+
+def published(args: argparse.Namespace) -> None:
+    from tests.published.schedule_instances import run_all
+
+    run_all(Path(args.data) / "checks" / "data", args.seconds)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("what", choices=["table", "cells", "published"])
+    parser.add_argument("--builds", type=lambda t: [int(x) for x in t.split(",")], default=[10, 25, 50, 100])
+    parser.add_argument("--seeds", type=lambda t: [int(x) for x in t.split(",")], default=[1])
+    parser.add_argument("--seconds", type=float, default=60.0)
+    parser.add_argument("--workers", type=int, default=1)
+    parser.add_argument("--count", type=int, default=1000)
+    parser.add_argument("--data", default="../shared")
+    args = parser.parse_args()
+    {"table": table, "cells": cells, "published": published}[args.what](args)
+
+
+if __name__ == "__main__":
+    main()
