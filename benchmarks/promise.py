@@ -59,9 +59,8 @@ def weeks_of(copies: int) -> WeekPlan:
     for c in range(copies):
         number = {old.line: 10 * c + old.line for old in small.orders.lines}
         days = timedelta(days=2 * c)
-        orders += [
-            replace(x, line=number[x.line], order=f"{x.order}-{c}", due=x.due + days) for x in small.orders.lines
-        ]
+        for x in small.orders.lines:
+            orders.append(replace(x, line=number[x.line], order=f"{x.order}-{c}", due=x.due + days))
         parts_of |= {number[n]: key for n, key in small.part_of_line.items()}
         costs += [replace(x, line=number[x.line]) for x in small.costs]
         for b in small.builds:
@@ -109,9 +108,8 @@ def main() -> None:
 
     plan = weeks_of(13)
     now = MONDAY + timedelta(days=4)
-    late = next(
-        t for t in plan.schedule.tasks if t.kind is TaskKind.PRINT and t.start < now < t.end + timedelta(days=1)
-    )
+    prints = [t for t in plan.schedule.tasks if t.kind is TaskKind.PRINT]
+    late = next(t for t in prints if t.start < now < t.end + timedelta(days=1))
     news = [Progress(1, 1, TaskKind.PRINT, late.build, None, None, late.end + timedelta(hours=6), now, "bench")]
     ask = now + timedelta(hours=12)
     taken = best(3, lambda: replan(plan, ask, progress=news, stop=quick_rule))

@@ -13,7 +13,7 @@ from cakewright.documents.words import day, held, moment
 from cakewright.model.plan import Task, TaskKind, WeekPlan
 
 _NAMES, _ROW, _BAR, _TOP, _GROUP = 150, 34, 22, 46, 26
-_DAY_PX = 148
+_DAY_PX = 190
 _CHAR_PX = 7.4
 _THIN_PX = 7.0
 
@@ -25,6 +25,9 @@ _KIND_CLASS = {
     TaskKind.CHANGE: "k-cool",
     TaskKind.SERVICE: "k-cool",
 }
+
+
+_WORDS = {TaskKind.LOAD: "load", TaskKind.COOL: "cools", TaskKind.UNPACK: "unpack", TaskKind.CLEAN: "clean"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,8 +176,10 @@ def _row(plan: WeekPlan, scale: _Scale, row: _Row, y: int) -> list[str]:
     out.append(f'<line class="g-row" x1="0" x2="{scale.width:.0f}" y1="{y + _ROW}" y2="{y + _ROW}"/>')
     if row.kind in ("machine", "chamber"):
         out += [_held_bar(scale, key, span, y + (_ROW - _BAR) // 2) for key, span in held(row.tasks).items()]
-    for task in row.tasks:
-        out.append(_bar(plan, scale, task, y + (_ROW - _BAR) // 2))
+    lonely = lonely_openings(plan) if row.kind == "chamber" else {}
+    for task in row.tasks:  # where 'nobody in' is written over the cooling, its own name would be in the way
+        is_written_over = task.kind is TaskKind.COOL and task.build in lonely
+        out.append(_bar(plan, scale, task, y + (_ROW - _BAR) // 2, is_named=not is_written_over))
     if row.kind == "chamber":
         out += _ripening(plan, scale, row, y)
     return out
@@ -185,7 +190,7 @@ def _fit(text: str, px: float) -> str:
     return text if len(text) <= fits else (text[: max(fits - 1, 0)] + "…" if fits > 2 else "")
 
 
-def _bar(plan: WeekPlan, scale: _Scale, task: Task, y: int) -> str:
+def _bar(plan: WeekPlan, scale: _Scale, task: Task, y: int, *, is_named: bool = True) -> str:
     x0, x1 = scale.x(task.start), scale.x(task.end)
     zone = plan.cell.zone
     told = f"{task.build} {task.label or task.kind.value}, {moment(task.start, zone)} to {moment(task.end, zone)}"
@@ -193,8 +198,13 @@ def _bar(plan: WeekPlan, scale: _Scale, task: Task, y: int) -> str:
         told += f", {', '.join(task.people)}"
     kind = _KIND_CLASS.get(task.kind, "k-hands" if task.needs_hands else "k-other")
     width = max(x1 - x0, 2.0)
-    name = _fit(task.build, width - 4)
-    label = f'<text class="g-label {kind}-t" x="{x0 + 5:.1f}" y="{y + 15}">{escape(name)}</text>' if name else ""
+    whole = f"{task.build} {_WORDS.get(task.kind, task.kind.value)}".strip()
+    name = whole if len(whole) * _CHAR_PX <= width - 6 else _fit(task.build, width - 4)
+    label = (
+        f'<text class="g-label {kind}-t" x="{x0 + 5:.1f}" y="{y + 15}">{escape(name)}</text>'
+        if name and is_named
+        else ""
+    )
     kind += " g-thin" if width < _THIN_PX else ""
     rect = f'<rect class="g-bar {kind}" x="{x0:.1f}" y="{y}" width="{width:.1f}" height="{_BAR}" rx="2"/>'
     return f"<g><title>{escape(told)}</title>{rect}{label}</g>"
@@ -230,7 +240,8 @@ def _cool_mark(
         f"<g><title>{escape(waits)}</title>"
         f'<rect class="g-ripe" x="{x:.1f}" y="{y + 6}" width="{width:.1f}" height="{_BAR}"/>'
         f'<polygon class="g-lonely" points="{points}"/>'
-        f'<text class="g-lonely-t" x="{x:.1f}" y="{mid + 4.5:.1f}">!</text></g>'
+        f'<text class="g-lonely-t" x="{x:.1f}" y="{mid + 4.5:.1f}">!</text>'
+        f'<text class="g-lonely-w" x="{x - 12:.1f}" y="{mid + 4.5:.1f}">nobody in</text></g>'
     )
 
 
