@@ -10,6 +10,7 @@ from cakewright.app.powder_books import look
 from cakewright.app.powder_deeds import receive_lot
 from cakewright.store import open_store
 from tests.app.test_powder import START, plan, printed, stocked, store
+from tests.documents.world import week
 from tests.web.conftest import client_over
 from tests.web.test_pages import seen
 
@@ -85,6 +86,20 @@ def test_back_from_a_piece_or_an_order_to_its_lots(used_client, store, plan):
         text = used_client.get("/powder/recall", params={"made": asked}).text
         assert "V-7712</a> 40." in text, asked
     assert "no powder is booked for a piece or an order" in used_client.get("/powder/recall?made=L99-01").text
+
+
+def test_the_morning_page_says_what_the_shelf_asks(used_client, client_of_empty):
+    """Powder that waits for the sieve is named in the morning; a cell without books hears nothing of it."""
+    assert "wait for the sieve" in used_client.get("/plans/1").text
+    assert "Powder shelf" not in client_of_empty.get("/plans/1").text
+
+
+@pytest.fixture
+def client_of_empty(tmp_path):
+    """The pages over a plan without powder books."""
+    with open_store(tmp_path / "plan.sqlite") as store:
+        store.save_plan(week(), made_by="Mira", at=START)
+        yield client_over(store, clock=lambda: LATER)
 
 
 def test_the_wrong_can_on_the_scale_is_caught(client, store):

@@ -8,6 +8,8 @@ from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from cakewright.app.plans import horizon, morning, powder_steps, shown_moment
+from cakewright.app.powder_books import look
+from cakewright.app.powder_doubts import powder_doubts
 from cakewright.app.powder_slips import slip_pdf
 from cakewright.documents.inspection_report import inspection_report_pdf
 from cakewright.documents.timeline import hours_of
@@ -51,8 +53,9 @@ def first_page(shelf: Plans, request: Request, version: int, at: At = "") -> HTM
     when = moment_of(plan, at) if at else shown_moment(plan, shelf.clock())
     seen = morning(plan, when)
     is_now = not at and when == shelf.clock()
+    powder_asks = powder_doubts(look(shelf.store), shelf.clock())
     return page(request, "morning.html", **_common(shelf, version, ""), seen=seen, at=when, is_now=is_now,
-                horizon=horizon(plan), asked=bool(at))  # fmt: skip
+                horizon=horizon(plan), asked=bool(at), powder_asks=powder_asks)  # fmt: skip
 
 
 @router.get(PAST + "/lines")
