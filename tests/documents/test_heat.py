@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from cakewright.documents.cooling_sheet import cooling_sheet_pdf
-from cakewright.documents.heat_charts import density_svg, opening_clock_svg, value_at_risk_svg
+from cakewright.documents.heat_charts import density_svg, heat_pictures
 from cakewright.documents.heat_pictures import moment_near, moment_words, section_svg
 from cakewright.documents.heat_words import (
     early_words,
@@ -83,12 +83,10 @@ def test_a_picture_survives_nasty_names(warm):
     from xml.etree import ElementTree
 
     build = warm.builds[0]
-    for svg in (
-        section_svg(build, 1),
-        opening_clock_svg(warm, build),
-        density_svg(warm, build),
-        value_at_risk_svg(warm, build),
-    ):
+    files = heat_pictures(warm, build)
+    assert len(files) == 6
+    assert len(heat_pictures(warm, warm.builds[1])) == 2
+    for svg in files.values():
         root = ElementTree.fromstring(svg)
         assert root.get("aria-label")
         assert "style" not in root.attrib

@@ -15,6 +15,7 @@ from cakewright.app.progress import Progress, quiet
 from cakewright.documents.calendar_files import calendar_files
 from cakewright.documents.cooling_sheet import cooling_sheet_pdf
 from cakewright.documents.handover import handover_pdf
+from cakewright.documents.heat_charts import heat_pictures
 from cakewright.documents.labels import labels_pdf
 from cakewright.documents.powder_slip import powder_slip_pdf
 from cakewright.documents.report import report_html
@@ -103,11 +104,14 @@ def _write_folder(plan: WeekPlan, out: Path, at: datetime, progress: Progress) -
         for name, table in TABLES.items():
             # with a byte order mark: without it spreadsheets misread letters such as ø and ü
             (folder / name).write_text(table(plan), encoding="utf-8-sig", newline="")
-        papers = folder / "papers"
+        papers, pictures = folder / "papers", folder / "pictures"
         papers.mkdir()
+        pictures.mkdir()
         for build in plan.builds:
             told(f"build files of {build.key}")
             write_build_files(plan, build, folder / "builds")
+            for name, picture in heat_pictures(plan, build).items():
+                (pictures / name).write_text(picture, encoding="utf-8")
             for name, make in PAPERS.items():
                 told(f"{name} of {build.key}")
                 (papers / f"{build.key}-{name}.pdf").write_bytes(make(plan, build.key))

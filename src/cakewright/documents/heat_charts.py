@@ -6,7 +6,7 @@ from datetime import timedelta
 
 import numpy as np
 
-from cakewright.documents.heat_pictures import INK, PAPER, RULE, colour, svg, text
+from cakewright.documents.heat_pictures import INK, PAPER, RULE, colour, moment_near, section_svg, svg, text
 from cakewright.documents.heat_words import density_zones, risk_of
 from cakewright.documents.report_curves import nice_step, steps
 from cakewright.documents.timeline import hours_of
@@ -133,3 +133,17 @@ def value_at_risk_svg(plan: WeekPlan, build: Build) -> str:
         "Value of finished, spoilt and not begun pieces if the build stops at a height",
         body,
     )
+
+
+def heat_pictures(plan: WeekPlan, build: Build) -> dict[str, str]:
+    """Every picture of a build's heat as SVG text under a file name; fewer for plans made before heat was kept."""
+    found = {
+        f"{build.key}-opening-clock.svg": opening_clock_svg(plan, build),
+        f"{build.key}-value-at-risk.svg": value_at_risk_svg(plan, build),
+    }
+    if build.heat is not None:
+        early, likely, _ = build.cooling.opening_s
+        for name, seconds in (("print-end", 0.0), ("early", early), ("likely", likely)):
+            found[f"{build.key}-cut-{name}.svg"] = section_svg(build, moment_near(build.heat, seconds))
+        found[f"{build.key}-density.svg"] = density_svg(plan, build)
+    return found
