@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from cakewright import __version__
+from cakewright.cli.keep import keep
 from cakewright.cli.learn import register as register_learning
 from cakewright.cli.powder_look import powder
 from cakewright.cli.quotes import quotes
@@ -176,6 +177,7 @@ def demo(
 
 cli.add_typer(quotes, name="quotes", rich_help_panel="Before the week")
 
+cli.add_typer(keep, name="keep", rich_help_panel="While the week runs")
 cli.add_typer(powder, name="powder", rich_help_panel="The week")
 register_learning(cli)
 register_running(cli)

@@ -21,6 +21,7 @@ from cakewright.web import (
     heat,
     inbox,
     inspect,
+    metrics,
     offline,
     pages,
     part,
@@ -78,6 +79,7 @@ def create_app(store: Store, *, clock: Callable[[], datetime] = now_utc) -> Fast
     app.include_router(inbox.interface)
     app.include_router(inbox.pages)
     app.include_router(offline.router)
+    app.include_router(metrics.router)
     app.include_router(inspect.pages)
     app.include_router(floor.interface)
     app.include_router(floor.pages)
@@ -98,4 +100,6 @@ def create_app(store: Store, *, clock: Callable[[], datetime] = now_utc) -> Fast
     app.add_middleware(OwnPagesOnly)
     app.add_middleware(TrustedHostMiddleware, allowed_hosts=LOCAL_HOSTS)
     app.add_middleware(SecureHeaders)
+    app.state.meter = metrics.Meter()
+    app.add_middleware(metrics.Metered, meter=app.state.meter)
     return app
