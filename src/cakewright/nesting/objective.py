@@ -83,8 +83,8 @@ class Objective:
         return (
             Term("height", "build height", height, "mm", w.height),
             Term("end", "hours at which it ends", height_price(height, wishes.windows), "points", w.end),
-            Term("evenness", "jumps of area", self._jumps(layout, placed, poses, jump), "cm²", w.evenness),
-            Term("crowding", "crowded zones", self._crowding(at, placed, poses, height), "cm³", w.crowding),
+            Term("evenness", "even area", self._jumps(layout, placed, poses, jump), "cm²", w.evenness),
+            Term("crowding", "no crowded zones", self._crowding(at, placed, poses, height), "cm³", w.crowding),
             Term("early", "must-have pieces low", self._early(layout), "mm", w.early),
             Term("fragile", "nothing heavy over fragile", self._heavy(at, size, placed), "cm³", w.fragile),
             Term("together", "lines kept together", self._spread(centre, placed), "mm", w.together * wishes.together),
