@@ -4,6 +4,7 @@ import re
 from dataclasses import replace
 from datetime import timedelta
 
+import pypdfium2
 import pytest
 
 from cakewright.app.powder_books import look
@@ -86,6 +87,15 @@ def test_back_from_a_piece_or_an_order_to_its_lots(used_client, store, plan):
         text = used_client.get("/powder/recall", params={"made": asked}).text
         assert "V-7712</a> 40." in text, asked
     assert "no powder is booked for a piece or an order" in used_client.get("/powder/recall?made=L99-01").text
+
+
+def test_the_certificate_names_the_lots_of_the_powder(used_client, plan):
+    """A printed build has its lots with their shares on the draft; a build not yet printed leaves the box."""
+    order = plan.line(plan.build("B1").lines[0]).order
+    pdf = used_client.get("/plans/1/orders/certificate-draft.pdf", params={"order": order}).content
+    text = "".join(page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(pdf))
+    assert re.search(r"V-7712 4\d %", text)
+    assert "stock at the start" in text
 
 
 def test_the_morning_page_says_what_the_shelf_asks(used_client, client_of_empty):
@@ -177,7 +187,6 @@ def test_nobody_books_without_a_name(client, store):
 
 def test_labels_are_a_pdf_with_every_code(client):
     """One can, or all of them."""
-    pypdfium2 = pytest.importorskip("pypdfium2")
     text = "".join(
         page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(client.get("/powder/labels.pdf").content)
     )

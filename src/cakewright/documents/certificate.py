@@ -6,6 +6,7 @@ bought texts decide. A plan knows intentions, not results: the draft is not vali
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from cakewright.documents.sections import (
@@ -31,13 +32,20 @@ BASIS = (
 )
 
 
-def certificate_pdf(plan: WeekPlan, order: str) -> bytes:
-    """The draft certificate of one order as a PDF file, A4; InputError when the order is not in the plan."""
+_MOST_LOTS = 4
+Lots = Mapping[str, Mapping[str, float]]
+
+
+def certificate_pdf(plan: WeekPlan, order: str, lots: Lots | None = None) -> bytes:
+    """The draft certificate of one order as a PDF file, A4; InputError when the order is not in the plan.
+
+    `lots` gives for each printed build the shares of its powder by lot, most first.
+    """
     lines = lines_of_order(plan, order)
-    return set_pdf("letter", _data(plan, order, lines))
+    return set_pdf("letter", _data(plan, order, lines, lots or {}))
 
 
-def _data(plan: WeekPlan, order: str, lines: tuple[OrderLine, ...]) -> dict[str, Any]:
+def _data(plan: WeekPlan, order: str, lines: tuple[OrderLine, ...], lots: Lots) -> dict[str, Any]:
     numbers = {line.line for line in lines}
     builds = tuple(b for b in plan.builds if numbers & set(b.lines))
     blocks: list[Block] = [
@@ -45,7 +53,7 @@ def _data(plan: WeekPlan, order: str, lines: tuple[OrderLine, ...]) -> dict[str,
         heading("Parts"),
         _parts(plan, lines),
         heading("Builds"),
-        _builds(plan, builds),
+        _builds(plan, builds, lots),
         heading("Evidence"),
         _evidence(plan, lines, builds),
         words(BASIS),
@@ -68,13 +76,22 @@ def _part(plan: WeekPlan, line: OrderLine) -> list[Any]:
     return [line.key, title(line), known, str(line.quantity), None, None]
 
 
-def _builds(plan: WeekPlan, builds: tuple[Build, ...]) -> Block:
+def _powder(shares: Mapping[str, float]) -> str | None:
+    """The lots of a build's powder with their shares, the strongest four; None leaves the box to write in."""
+    if not shares:
+        return None
+    named = [f"{lot} {percent(share)}" for lot, share in list(shares.items())[:_MOST_LOTS]]
+    rest = sum(list(shares.values())[_MOST_LOTS:])
+    return "\n".join([*named, *([f"others {percent(rest)}"] if rest > 0 else [])])
+
+
+def _builds(plan: WeekPlan, builds: tuple[Build, ...], lots: Lots) -> Block:
     rows = []
     for b in builds:
         run = task_of(plan, b.key, TaskKind.PRINT)
         when = day(run.start, plan.cell.zone) if run else "–"
         how = f"{b.machine} · {b.profile.layer_mm:g} mm layers · {when}"
-        rows.append([b.key, how, b.material, percent(b.powder.refresh_ratio), None, None])
+        rows.append([b.key, how, b.material, percent(b.powder.refresh_ratio), _powder(lots.get(b.key, {})), None])
     columns = (("Build", "auto"), ("Machine, layer, day planned", "2fr"), ("Material", "auto"), ("Virgin", "auto"))
     return table((*columns, ("Blend, virgin lots", "1.4fr"), ("Opened at °C", "0.9fr")), rows)
 

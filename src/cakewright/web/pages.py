@@ -158,7 +158,9 @@ def inspection_sheet(shelf: Plans, version: int, number: int) -> Response:
 @router.get(PAST + "/orders/{name}.pdf")
 def order_paper(shelf: Plans, version: int, name: str, order: Annotated[str, Query(max_length=120)]) -> Response:
     """One paper of one order, made on the spot."""
-    content = order_pdf(shelf.plan(version), order, name)
+    plan = shelf.plan(version)
+    known = {"lots": {b.key: shelf.store.powder.shares(version, b.key) for b in plan.builds}}
+    content = order_pdf(plan, order, name, **(known if name == "certificate-draft" else {}))
     return _download(content, "application/pdf", f"plan-{version:03d}-{order}-{name}.pdf")
 
 

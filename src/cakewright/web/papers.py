@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from importlib import import_module
+from typing import Any
 
 from cakewright.model.plan import WeekPlan
 from cakewright.web.trouble import NotThereError
@@ -52,15 +53,15 @@ def paper_pdf(plan: WeekPlan, build: str, name: str) -> bytes:
     return make(plan, build)
 
 
-def order_pdf(plan: WeekPlan, order: str, name: str) -> bytes:
+def order_pdf(plan: WeekPlan, order: str, name: str, **more: Any) -> bytes:
     """The PDF of one paper of an order; NotThereError for a paper or an order that does not exist."""
     if name not in ORDER_PAPERS:
         raise NotThereError(f"there is no paper {name!r}", remedy=f"there are: {', '.join(ORDER_PAPERS)}")
     if order not in {line.order for line in plan.orders.lines}:
         raise NotThereError(f"plan {plan.version} has no order {order!r}", remedy="choose one from the papers")
     _title, _purpose, module, function = ORDER_PAPERS[name]
-    make: Callable[[WeekPlan, str], bytes] = getattr(import_module(f"cakewright.documents.{module}"), function)
-    return make(plan, order)
+    make: Callable[..., bytes] = getattr(import_module(f"cakewright.documents.{module}"), function)
+    return make(plan, order, **more)
 
 
 def table_csv(plan: WeekPlan, name: str) -> str:
