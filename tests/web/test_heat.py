@@ -51,3 +51,9 @@ def test_numbers_for_scripts(client):
     assert answer["kwh"] > 0
     empty = client.get("/api/v1/plans/2/builds/B2/heat").json()
     assert empty["pieces"] == []
+
+
+def test_the_bench_hears_about_warp(client):
+    """Whoever unpacks sees which pieces may have moved, before the first touch."""
+    assert "May warp: L01-01" in client.get("/plans/2/builds/B1/unpack?by=Mira").text
+    assert "May warp" not in client.get("/plans/2/builds/B2/unpack?by=Mira").text

@@ -14,6 +14,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 
 from cakewright import __version__
 from cakewright.documents import words
+from cakewright.documents.heat_words import warp_note
 
 HERE = Path(__file__).parent
 
@@ -48,7 +49,7 @@ def _environment() -> Environment:
         "iso_local": iso_local,
         "label": lambda number: f"L{number:02d}",
     }
-    env.globals |= {"places": PLACES, "program_version": __version__, "count": words.count}
+    env.globals |= {"places": PLACES, "program_version": __version__, "count": words.count, "warp_note": warp_note}
     return env
 
 
