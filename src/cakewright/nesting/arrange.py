@@ -28,13 +28,22 @@ Move = Callable[["Arranger", Layout], Layout | None]
 class Arranger:
     """What the moves need: the space, the ceiling, who looks like whom, and chance."""
 
-    def __init__(self, work: Workspace, part: Ints, ceiling_mm: float, rng: np.random.Generator) -> None:
+    def __init__(
+        self, work: Workspace, part: Ints, ceiling_mm: float, rng: np.random.Generator, concerned: Ints | None = None
+    ) -> None:
+        """`concerned` are pieces that a wish names: half of the moves begin with one of them."""
         self.work, self.bank, self.rng = work, work.bank, rng
+        self.concerned = np.zeros(0, np.int64) if concerned is None else concerned
         self.ceiling_mm = ceiling_mm + 1e-6
         self.shape = shapes(self.bank)
         twins = [np.flatnonzero(self.shape[part] == s) for s in np.unique(self.shape[part])]
         self.twins = [t for t in twins if len(t) > 1 and len(np.unique(part[t])) > 1]
         self.volume = np.array([self.bank.count[self.bank.first[p]] if self.bank.poses_of(int(p)) else 0 for p in part])
+
+    def one_of(self, placed: Ints) -> int:
+        """A piece by lot, every other time one that a wish names."""
+        named = np.intersect1d(self.concerned, placed)
+        return int(self.rng.choice(named if len(named) and self.rng.random() < 0.5 else placed))
 
     def fits(self, layout: Layout) -> bool:
         """True when nothing is missing and nothing is over the ceiling."""
@@ -82,7 +91,7 @@ def swap_places(a: Arranger, layout: Layout) -> Layout | None:
     placed = layout.placed
     if len(placed) < 2:
         return None
-    i = int(a.rng.choice(placed))
+    i = a.one_of(placed)
     order = placed[np.argsort(np.abs(np.log(a.volume[placed] / a.volume[i])), kind="stable")]
     others = order[order != i][:8]
     j = int(a.rng.choice(others))
@@ -103,7 +112,7 @@ def move(a: Arranger, layout: Layout) -> Layout | None:
     placed = layout.placed
     if not len(placed):
         return None
-    i = int(a.rng.choice(placed))
+    i = a.one_of(placed)
     trial = layout.copy()
     trial.pose[i] = -1
     a.work.reload(trial)
@@ -220,7 +229,7 @@ def arrange(
     `layout` must be clear, complete and removable, and so is the answer; pieces without a place stay out.
     """
     out = np.flatnonzero(layout.pose < 0)
-    arranger = Arranger(work, layout.part, ceiling_mm, rng)
+    arranger = Arranger(work, layout.part, ceiling_mm, rng, objective.concerned)
     chance = np.array([w if arranger.twins or m is not swap_twins else 0.0 for m, w in MOVES])
     safe = best = current = layout
     safe_price = best_price = current_price = objective.price(layout)

@@ -63,6 +63,9 @@ class Objective:
         self.groups = [
             np.array([i for i, p in enumerate(task.pieces) if p.line in group], np.int64) for group in self.wishes.apart
         ]
+        self.concerned = np.unique(
+            np.concatenate([np.flatnonzero(self.fragile), np.flatnonzero(self.priority > 0), *self.groups])
+        ).astype(np.int64)
         self._volume_mm3 = volume_mm3
         self._poses: dict[int, _Pose] = {}
 
