@@ -37,7 +37,8 @@ def only(schedule, kind, key=None):
 def test_another_material_costs_a_day_and_a_clean_bench():
     """Lift B1 out, a day of changing, load B2; before B2 is opened somebody cleans the bench for an hour."""
     builds = [build("B1"), build("B2", material="PA11")]
-    schedule, _ = plan(two_materials(), builds, [line(1, ["B1"], 1), line(2, ["B2"], 20)])
+    schedule, promises = plan(two_materials(), builds, [line(1, ["B1"], 1), line(2, ["B2"], 20)])
+    assert promises[1].reason.startswith("M1 is changed to PA11 for 24 h from Tue")
     change, load = only(schedule, TaskKind.CHANGE), only(schedule, TaskKind.LOAD, "B2")
     assert change.end == load.start and change.start == load.start - 24 * HOUR
     assert change.start >= only(schedule, TaskKind.UNLOAD, "B1").end
@@ -61,7 +62,8 @@ def test_a_service_comes_before_the_hours_are_over():
     machine = replace(world.machines[0], service_every_h=30, service_min=240, hours_since_service=12)
     builds, lines = [build("B1"), build("B2")], [line(1, ["B1"], 1), line(2, ["B2"], 9)]
     world = replace(world, machines=(machine,))
-    schedule, _ = plan(world, builds, lines)
+    schedule, promises = plan(world, builds, lines)
+    assert promises[1].reason.startswith("M1 is serviced for 4 h from")
     service = only(schedule, TaskKind.SERVICE)
     assert service.build == "B2" and service.end - service.start == 4 * HOUR
     assert only(schedule, TaskKind.UNLOAD, "B1").end <= service.start
@@ -92,7 +94,8 @@ def test_a_weak_line_carries_one_machine():
     both = ("M1", "M2")
     builds = [build("B1", 3, machines=both), build("B2", 3, machines=both)]
     lines = [line(1, ["B1"]), line(2, ["B2"])]
-    schedule, _ = plan(world, builds, lines)
+    schedule, promises = plan(world, builds, lines)
+    assert any("power carries one machine at once" in p.reason for p in promises)
     first, second = sorted((t for t in schedule.tasks if t.kind is TaskKind.PRINT), key=lambda t: t.start)
     assert second.start >= first.end
     strong, _ = plan(replace(world, utilities=(Utility("power", 2),)), builds, lines)
@@ -105,7 +108,8 @@ def test_a_build_waits_for_its_powder_and_lets_another_go_first():
     world = cell(machines=1, chambers=2, materials=(grade,))
     builds = [build("big", virgin_kg=8.0), build("small", virgin_kg=2.0)]
     lines = [line(1, ["big"], 1), line(2, ["small"], 2)]
-    schedule, _ = plan(world, builds, lines)
+    schedule, promises = plan(world, builds, lines)
+    assert promises[0].reason == "waits for virgin PA12, there from Thu 00:00"
     assert only(schedule, TaskKind.LOAD, "small").start == MONDAY
     assert only(schedule, TaskKind.LOAD, "big").start == datetime(2027, 3, 4, 8, tzinfo=UTC)
     full, _ = plan(replace(world, materials=(material(),)), builds, lines)
@@ -118,7 +122,8 @@ def test_a_tested_line_is_packed_after_the_result():
     """Specimens are tested for 20 min after unpacking, the result takes two days; line 2 does not wait for it."""
     builds = [build("B1", test_min=20, test_wait_min=2880)]
     lines = [line(1, ["B1"], waits_for_test=True), line(2, ["B1"])]
-    schedule, _ = plan(cell(), builds, lines)
+    schedule, promises = plan(cell(), builds, lines)
+    assert promises[0].reason.startswith("waits for the specimens of B1, result Thu")
     result = only(schedule, TaskKind.RESULT)
     packed = {t.lines[0]: t.start for t in schedule.tasks if t.kind is TaskKind.PACK}
     assert packed[2] < result.end <= packed[1]
@@ -134,7 +139,8 @@ def test_a_fortnightly_bath_skips_the_wrong_wednesday():
     steps = tuple(replace(s, every_weeks=2, first_day=date(2027, 3, 10)) if s.weekdays else s for s in DYED.steps)
     finish = replace(DYED, steps=steps)
     builds, lines = [build("B1")], [line(1, ["B1"], finish=finish)]
-    schedule, _ = plan(cell(), builds, lines)
+    schedule, promises = plan(cell(), builds, lines)
+    assert promises[0].reason == "needs dye, run on Wed of every second week only"
     assert {t.start.date() for t in schedule.tasks if t.station == "bath"} == {date(2027, 3, 10)}
     weekly, _ = plan(cell(), builds, [line(1, ["B1"], finish=DYED)])
     assert "schedule.wrong-weekday" in {f.code for f in validate(cell(), builds, lines, weekly)}

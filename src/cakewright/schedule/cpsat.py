@@ -105,6 +105,7 @@ def solve(
             model.cp.add(model.lateness <= round(lateness_of(instance, found) * COST_SCALE))
             _hint(model, solver)
             best = found
+        effort = Effort(effort.units / 2, effort.workers, effort.seed)
     solver, status = _run(model, model.cost, effort, stopped)
     if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         found = _checked(model, solver, model.cost, cost_of)

@@ -14,7 +14,7 @@ from cakewright.schedule.kept import UNSET
 from cakewright.schedule.neighbourhood import improve_by_parts
 from cakewright.schedule.placed import Placed
 from cakewright.schedule.pools import make_pools
-from cakewright.sources.schedule import WHOLE_MOST_BUILDS, WHOLE_UNITS
+from cakewright.sources.schedule import SUBSOLVE_UNITS, WHOLE_MOST_BUILDS, WHOLE_UNITS
 from cakewright.stopping import Stop
 
 _H = 60.0
@@ -42,23 +42,20 @@ def polish(instance: Instance, placed: Placed, stop: Stop, seed: int, workers: i
     if not supports(instance):
         note = "services by hours or clean-down of a shared bench: no exact solver, local search only"
         return Polished(placed, False, None, (note,))
-    pools, proved, bound, steps = make_pools(instance), before == 0, 0.0 if before == 0 else None, 0
-    cost = cost_of(instance, placed)
-    if len(instance.builds) <= WHOLE_MOST_BUILDS.value and not stop(0, cost):
-        effort = Effort(float(WHOLE_UNITS.value), workers, seed)
-        whole = (0, instance.horizon_min)
-        answer = solve(instance, pools, placed, free_all(instance), whole, effort, lateness_first=True)
-        placed, proved, bound = answer.placed, answer.proved, answer.bound
-        steps = 1
-    late = lateness_of(instance, placed)
-    if not (proved and late == 0):
-        parts, tried = improve_by_parts(
+    pools, proved, steps, cost = make_pools(instance), before == 0, 0, cost_of(instance, placed)
+    bound: float | None = 0.0 if proved else None
+    if len(instance.builds) <= WHOLE_MOST_BUILDS.value:
+        units, whole = float(SUBSOLVE_UNITS.value), (0, instance.horizon_min)
+        while units <= WHOLE_UNITS.value and not proved and not stop(steps, cost):
+            effort = Effort(units, workers, seed)
+            answer = solve(instance, pools, placed, free_all(instance), whole, effort, lateness_first=True)
+            placed, proved, bound, cost = answer.placed, answer.proved, answer.bound, answer.cost
+            steps, units = steps + 1, 2 * units  # begun anew with more effort, so that it can be stopped in between
+    if not proved or before == 0:
+        placed, tried = improve_by_parts(
             instance, pools, placed, lambda n, best: stop(n + steps, best), seed, workers=workers
         )
-        worse = (
-            proved and lateness_of(instance, parts) > late + 1e-6
-        )  # proved lateness is not traded for an earlier end
-        placed, steps = placed if worse else parts, steps + tried
+        steps += tried
     late = lateness_of(instance, placed)
     notes = [f"{steps} exact solves: {before / _H:.1f} weighted hours late before, {late / _H:.1f} after"]
     if proved:

@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+import numpy as np
+
 from cakewright.schedule.calendars import FAR, WEEKDAYS, words
 from cakewright.schedule.gaps import NEVER, first_gap, first_machine_gap
 from cakewright.schedule.instance import INSPECT, PACK, START, UNPACK, Instance
 from cakewright.schedule.kept import UNSET
 from cakewright.schedule.placed import Placed
+from cakewright.schedule.supplies import powder_there, utility_free
 from cakewright.sources.schedule import WAIT_WORTH_A_WORD_MIN
 from cakewright.units import hours_minutes
 
@@ -51,9 +54,19 @@ class Explainer:
         for op in range(self.a.op_at[i], self.a.op_at[i + 1]):
             skill = INSPECT if done < line.inspect_min else PACK
             start, hands = int(self.placed.op_start[op]), int(self.a.op_hands[op])
+            if self.a.op_gate[op]:
+                waits.append(self._result_wait(i, at))
+                at = max(at, at + waits[-1].minutes)
             waits.append(self._hands_wait(skill, at, start, hands, f"ready to {skill}"))
             at, done = start + hands, done + hands
         return waits
+
+    def _result_wait(self, i: int, at: int) -> Wait:
+        builds = self.a.line_build[self.a.line_build_at[i] : self.a.line_build_at[i + 1]]
+        b = int(max(builds, key=lambda b: int(self.placed.test[b, 2])))
+        result = int(self.placed.test[b, 2])
+        said = words(self.instance.origin, result, self.instance.cell.zone)
+        return Wait(max(0, result - at), f"waits for the specimens of {self.instance.builds[b].key}, result {said}")
 
     def _last_build(self, i: int) -> int:
         builds = self.a.line_build[self.a.line_build_at[i] : self.a.line_build_at[i + 1]]
@@ -80,12 +93,45 @@ class Explainer:
             return Wait(0, "")
         if start - ready < self.least:
             return Wait(start - ready, "")
+        if words_ := self._special(b, ready, start):
+            return Wait(start - ready, words_)
         machine, chamber = self._machine_free(b, ready), self._chamber_free(b, ready, start)
         if chamber > max(machine, ready) and chamber - ready >= self.least:
             return Wait(start - ready, self._chamber_words(b, max(machine, ready), chamber))
         if machine - ready >= self.least:
             return Wait(start - ready, self._machine_words(b, ready, machine))
         return self._hands_wait(START, ready, start, int(self.a.load[b]), "could be loaded")
+
+    def _special(self, b: int, ready: int, start: int) -> str:
+        """Powder on its way, a service, a change of material or a utility, when that is what a loading waits for."""
+        a, p, zone, origin = self.a, self.placed, self.instance.cell.zone, self.instance.origin
+        m = int(p.machine[b])
+        name, material = self.instance.machines[m].name, self.instance.builds[b].material
+        if a.has_supplies:
+            powder = int(powder_there(a, p, b, ready))
+            if powder - ready >= self.least and start - powder < powder - ready:
+                return f"waits for virgin {material}, there from {words(origin, powder, zone)}"
+        if p.serviced[b] >= 0 and int(a.service[m]) >= self.least:
+            since = words(origin, int(p.serviced[b]), zone)
+            return f"{name} is serviced for {hours_minutes(int(a.service[m]))} from {since}"
+        before = [o for o in range(len(a.load)) if p.machine[o] == m and p.at[o, 0] < p.at[b, 0]]
+        loaded = int(a.material[max(before, key=lambda o: int(p.at[o, 0]))]) if before else int(a.machine_material[m])
+        if loaded != a.material[b] and int(a.changeover[m]) >= self.least:
+            minutes = int(a.changeover[m])
+            since = words(origin, start - minutes, zone)
+            return f"{name} is changed to {material} for {hours_minutes(minutes)} from {since}"
+        return self._utility_words(b, m, ready)
+
+    def _utility_words(self, b: int, m: int, ready: int) -> str:
+        a, p, zone, origin = self.a, self.placed, self.instance.cell.zone, self.instance.origin
+        for u in np.flatnonzero(a.utility_of[m] & (a.utility_most > 0)):
+            free = int(utility_free(a, p, b, m, int(u), ready + int(a.load[b])))
+            if free - ready - int(a.load[b]) >= self.least:
+                name = self.instance.cell.utilities[int(u)].name
+                most = int(a.utility_most[u])
+                machines = "one machine" if most == 1 else f"{most} machines"
+                return f"{name} carries {machines} at once, free {words(origin, free, zone)}"
+        return ""
 
     def _machine_free(self, b: int, t: int) -> int:
         """When the first suitable machine could take build b, its own booking left aside."""
@@ -184,8 +230,9 @@ class Explainer:
             if day_row >= 0:
                 allowed = int(first_gap(a.busy[day_row], a.used[day_row], at, max(hands, 1)))
                 if allowed - at >= self.least:
-                    days = _and([WEEKDAYS[d] for d in sorted(step.weekdays)])
-                    waits.append(Wait(allowed - at, f"needs {step.station_kind}, run on {days} only"))
+                    days = _and([WEEKDAYS[d] for d in sorted(step.weekdays)] or ["any day"])
+                    weeks = f" of every {_ordinal(step.every_weeks)} week" if step.every_weeks > 1 else ""
+                    waits.append(Wait(allowed - at, f"needs {step.station_kind}, run on {days}{weeks} only"))
                     at = allowed
             waits.append(
                 self._hands_wait(step.skill, at, start, hands, f"ready for {step.station_kind}", stations=rows, run=run)
@@ -213,6 +260,10 @@ class Explainer:
             return Wait(waited, f"{said}, {names} taken until {words(origin, free, zone)}")
         who = _and([self.instance.people[p].name for p in people], "or")
         return Wait(waited, f"{said}, no free hands ({who}) before {words(origin, start, zone)}")
+
+
+def _ordinal(n: int) -> str:
+    return {2: "second", 3: "third"}.get(n, f"{n}th")
 
 
 def _and(names: list[str], word: str = "and") -> str:
