@@ -55,8 +55,8 @@ class RiskView:
         return float(np.argmax(self.at_risk.cut)) * self.layer_mm
 
 
-def may_leave_words(plan: WeekPlan, build: Build) -> str:
-    """When the chamber may leave the machine."""
+def may_leave_words(plan: WeekPlan, build: Build, *, is_brief: bool = False) -> str:
+    """When the chamber may leave the machine; brief: only when."""
     heat = build.heat
     if heat is None:
         return ""
@@ -70,6 +70,8 @@ def may_leave_words(plan: WeekPlan, build: Build) -> str:
         f" Left in the machine it would open {duration(heat.left_in_s)} after the print end." if heat.left_in_s else ""
     )
     said = f"The chamber may leave the machine {duration(waits)} after the print end{when}"
+    if is_brief:
+        return f"{said}."
     if at_least >= heat.may_leave_s:
         return f"{said}: the time the cell file asks for; its skin is below {skin:g} °C by then.{stays}"
     trust = numbers.LEAVE_SKIN.status.value

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from cakewright.documents.heat_words import may_leave_words, warp_note
+from cakewright.documents.heat_words import may_leave_words, warp_pieces
 from cakewright.documents.render import Picture, cake_frame, draw, piece_shape
 from cakewright.documents.sheet import picture_svg, set_pdf
 from cakewright.documents.timeline import BuildHours, hours_of
@@ -39,6 +39,7 @@ CHECKS = (
     "Nitrogen or inert gas level, oxygen value, chiller, filter",
     "Earth strap on, emergency stop free, door shut, camera on",
 )
+_MOST_WARP = 5
 _TRAYS_ON_FRONT = 24
 _TRAYS_IN_ONE_COLUMN = 9  # as in the template: more stand in two columns, where long names leave no room
 
@@ -124,6 +125,13 @@ def _more(letters: list[dict[str, str]]) -> str | None:
     return f"and {count(rest, 'line')} more: see the unpacking map" if rest > 0 else None
 
 
+def _warp(build: Build) -> str:
+    """'May warp: L07-03 and 2 more. ', '' when none; what to do with them stands on map and cooling sheet."""
+    pieces = warp_pieces(build)
+    more = f" and {len(pieces) - _MOST_WARP} more" if len(pieces) > _MOST_WARP else ""
+    return f"May warp: {', '.join(pieces[:_MOST_WARP])}{more}. " if pieces else ""
+
+
 def _steps(plan: WeekPlan, build: Build) -> list[dict[str, Any]]:
     def step(title: str, *works: Work, **more: Any) -> dict[str, Any]:
         empty: dict[str, Any] = {"ticks": [], "notes": [], "sign": []}
@@ -150,13 +158,13 @@ def _steps(plan: WeekPlan, build: Build) -> list[dict[str, Any]]:
             "Lift the chamber out",
             Work.HOT_CAKE,
             ticks=["Print end and last layer noted", "Cooling sheet on trolley; opening time written on it"],
-            notes=[words for words in (may_leave_words(plan, build), warp_note(build)) if words],
+            notes=[words for words in (may_leave_words(plan, build, is_brief=True),) if words],
             sign=["Lifted out by · time", "Opened by · time · core °C"],
         ),
         step(
             "Break out into trays, from the top",
             Work.OPEN_CAKE,
-            notes=[f"{fragile}Never pull: when a piece does not come, look at the unpacking map."],
+            notes=[f"{fragile}{_warp(build)}Never pull: when a piece does not come, look at the unpacking map."],
             ticks=["Labelled trays stand in the order of page 1", "Every piece counted against the unpacking map"],
             sign=["Unpacked and counted by · time", "Chamber cleaned by · time"],
         ),
