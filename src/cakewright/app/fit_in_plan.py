@@ -14,8 +14,8 @@ from cakewright.model.build import Build
 from cakewright.model.order import OrderLine
 from cakewright.model.part import Part
 from cakewright.model.plan import LineCost, LinePromise, TaskKind, WeekPlan
+from cakewright.nesting.orientations import orientations_for
 from cakewright.nesting.task import NestPiece
-from cakewright.parts.orient import candidate_rotations
 
 MOST_BUILDS_TRIED = 3
 
@@ -92,7 +92,7 @@ def _with_line(
         line_reasons=(*build.line_reasons, (line.line, reason)),
     )
     parts = {**{p.part_key: plan.parts[p.part_key] for p in old}, part.key: part}
-    rotations = {key: candidate_rotations(p.mesh, p.orientation, seed) for key, p in parts.items()}
+    rotations = {key: orientations_for(p.mesh, p.orientation, seed) for key, p in parts.items()}
     placed = nest_batch(batch, parts, rotations, plan.cell, stop=effort.nest(), seed=seed)
     left = left_out_pieces(batch, placed)
     if left:

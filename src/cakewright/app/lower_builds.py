@@ -17,9 +17,9 @@ from cakewright.model.mesh import FloatArray
 from cakewright.model.order import OrderLine
 from cakewright.model.part import Part
 from cakewright.model.plan import Schedule
+from cakewright.nesting.orientations import orientations_for
 from cakewright.nesting.task import NestPiece
 from cakewright.nesting.wishes import HeightWindow
-from cakewright.parts.orient import candidate_rotations
 from cakewright.stopping import Stop
 
 
@@ -65,7 +65,7 @@ def _nested_lower(
     caged = caged_lines(lines, parts, part_of_line, cell)
     batch = Batch(build.key, cell.machine(build.machine), pieces, reason, build.line_reasons, caged)
     rotations: dict[str, FloatArray] = {
-        key: candidate_rotations(parts[key].mesh, parts[key].orientation, seed) for key in {p.part_key for p in pieces}
+        key: orientations_for(parts[key].mesh, parts[key].orientation, seed) for key in {p.part_key for p in pieces}
     }
     trial = cages.trial()
     placed = nest_batch(

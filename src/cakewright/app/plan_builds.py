@@ -17,8 +17,8 @@ from cakewright.model.cell import Cell
 from cakewright.model.order import OrderLine
 from cakewright.model.part import Part
 from cakewright.model.plan import SetAside
+from cakewright.nesting.orientations import orientations_for
 from cakewright.nesting.task import NestPiece
-from cakewright.parts.orient import candidate_rotations
 
 
 def plan_builds(
@@ -41,7 +41,7 @@ def plan_builds(
     Cages printed around loose pieces are kept in `cages` as parts of the plan. `workers` nests are made at a time.
     """
     cages = cages or Cages()
-    rotations = {key: candidate_rotations(part.mesh, part.orientation, seed) for key, part in parts.items()}
+    rotations = {key: orientations_for(part.mesh, part.orientation, seed) for key, part in parts.items()}
     work = Work(cell, parts, part_of_line, rotations, effort, seed, start, progress, cages=cages)
     batches: list[Batch] = []
     for material in sorted({line.material for line in lines}):

@@ -15,8 +15,8 @@ from cakewright.model.mesh import FloatArray
 from cakewright.model.order import OrderLine
 from cakewright.model.part import Part
 from cakewright.model.plan import LineCost
+from cakewright.nesting.orientations import orientations_for
 from cakewright.nesting.task import NestPiece
-from cakewright.parts.orient import candidate_rotations
 from cakewright.physics.buildtime import print_time
 from cakewright.physics.layers import layer_profile
 from cakewright.powder.balance import powder_need
@@ -63,7 +63,7 @@ def quantity_prices(
 
 def _price(line: OrderLine, part: Part, cell: Cell, seed: int) -> tuple[int, LineCost] | None:
     machine = cell.machines_for(line.material)[0]
-    rotations = {part.key: candidate_rotations(part.mesh, part.orientation, seed)}
+    rotations = {part.key: orientations_for(part.mesh, part.orientation, seed)}
     costs: list[LineCost] = []
     left, capacity = line.quantity, None
     while left:

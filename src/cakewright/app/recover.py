@@ -17,8 +17,8 @@ from cakewright.app.stop_build import AfterStop, PieceFate
 from cakewright.errors import DoesNotFitError, InputError
 from cakewright.model.build import Build, LayerProfile, PrintTime, Removal
 from cakewright.model.plan import WeekPlan
+from cakewright.nesting.orientations import orientations_for
 from cakewright.nesting.task import NestPiece
-from cakewright.parts.orient import candidate_rotations
 from cakewright.sources.promise import REACTION_MIN
 from cakewright.store import Store
 
@@ -110,7 +110,7 @@ def _nested(plan: WeekPlan, key: str, machine: str, pieces: list[NestPiece], rea
     lines = sorted({p.line for p in pieces})
     batch = Batch(key, the_machine, tuple(pieces), reason, tuple((n, reason) for n in lines))
     parts = {p.part_key: plan.parts[p.part_key] for p in pieces}
-    rotations = {k: candidate_rotations(part.mesh, part.orientation, plan.seed) for k, part in parts.items()}
+    rotations = {k: orientations_for(part.mesh, part.orientation, plan.seed) for k, part in parts.items()}
     placed = nest_batch(batch, parts, rotations, plan.cell, stop=effort.nest(), seed=plan.seed)
     left = left_out_pieces(batch, placed)
     if left:

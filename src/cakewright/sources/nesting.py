@@ -117,3 +117,19 @@ HOPE = Reference(
     "chosen here",
     "a try that becomes higher than the present build by this many times the accepted worsening is given up",
 )
+BOX_GAIN = Reference(
+    "nesting.box_gain",
+    0.07,
+    "1",
+    Status.DEFAULT,
+    "chosen here",
+    "a part is also nested in the turns of its smallest box when that is smaller than the one along its axes by this",
+)
+BOX_SIDES = Reference(
+    "nesting.box_sides",
+    60,
+    "sides",
+    Status.DEFAULT,
+    "chosen here",
+    "largest sides of the convex hull on which a smallest box is looked for",
+)
