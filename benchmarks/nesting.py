@@ -28,6 +28,7 @@ from cakewright.model.mesh import Mesh
 from cakewright.nesting.search import nest, volume_mm3
 from cakewright.nesting.separable import removal
 from cakewright.nesting.task import NestPiece, NestSpace, NestTask
+from cakewright.nesting.tight import settled
 from cakewright.nesting.verify import verify_nest
 from cakewright.parts.orient import axis_rotations
 from cakewright.stopping import MaxSeconds, MaxSteps
@@ -118,6 +119,8 @@ def row(kind: str, meshes: dict[str, Mesh], pieces: list[NestPiece], base: float
     first = time.monotonic() - start
     start = time.monotonic()
     made = nest(task, stop=MaxSeconds(a.seconds, time.monotonic), seed=a.seed, workers=a.workers)
+    if a.settle:
+        made = settled(task, made)
     spent = time.monotonic() - start
     seen = verify_nest(meshes, made.placements, space, a.clearance, clock=time.monotonic)
     way = removal(meshes, made.placements, space, voxel_mm=made.voxel_mm)
@@ -145,10 +148,11 @@ def main() -> None:
     ask.add_argument("--voxel", type=float, default=1.5)
     ask.add_argument("--clearance", type=float, default=3.0)
     ask.add_argument("--workers", type=int, default=1)
+    ask.add_argument("--settle", action="store_true", help="settle on the exact meshes after the search")
     ask.add_argument("--seed", type=int, default=1)
     a = ask.parse_args()
     print(
-        f"{a.clearance:g} mm clearance, {a.seconds:g} s of search, {a.workers} workers, seed {a.seed}; drawn with"
+        f"{a.clearance:g} mm clearance, {a.seconds:g} s of search, {a.workers} workers, {'settled, ' if a.settle else ''}seed {a.seed}; drawn with"
         f" repetition from parts up to {a.longest:g} mm, none scaled; boxes: the same pieces packed as boxes\n"
     )
     print(HEAD)

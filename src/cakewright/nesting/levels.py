@@ -55,7 +55,7 @@ def rebuilt(
     """
     low = old.at[:, 2] * old_bank.voxel_mm + old_bank.low_mm[np.maximum(old.pose, 0)]
     usual = [*orders(spaces[0].bank, part, priority)[:2], np.lexsort((part, low)).astype(np.int64)]
-    tries = usual + [_disturbed(spaces[0].bank, part, priority, rng) for _ in range(int(RESTARTS.value))]
+    tries = usual + [_disturbed(spaces[0].bank, part, priority, rng) for _ in range(int(RESTARTS.value) * len(spaces))]
     best: Layout | None = None
     with ThreadPoolExecutor(len(spaces)) as pool:
         for at in range(0, len(tries), len(spaces)):

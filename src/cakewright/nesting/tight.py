@@ -35,7 +35,7 @@ def settled(task: NestTask, found: Nest, *, stop: Stop | None = None) -> Nest:
     """A nest settled on the exact meshes, as far as everything can still be taken out; never higher than before."""
 
     def is_free(placements: Sequence[Placement]) -> bool:
-        return removal(task.meshes, placements, task.space, voxel_mm=task.voxel_mm).is_free
+        return removal(task.meshes, placements, task.space, voxel_mm=found.voxel_mm).is_free
 
     rule = MaxSteps(int(SETTLE_ROUNDS.value)) if stop is None else stop
     after = settle(task.meshes, found.placements, task.space, task.clearance_mm, stop=rule, keep=is_free)

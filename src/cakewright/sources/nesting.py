@@ -96,10 +96,10 @@ COARSE_STEPS = Reference(
 RESTARTS = Reference(
     "nesting.restarts",
     12,
-    "builds",
+    "builds per worker",
     Status.DEFAULT,
     "chosen here",
-    "constructions in disturbed orders on the small cells before the best is improved",
+    "constructions in disturbed orders on the small cells, for each worker, before the best is improved",
 )
 ORDER_NOISE = Reference(
     "nesting.order_noise",
