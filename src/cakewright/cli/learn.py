@@ -41,15 +41,16 @@ def log(
         )  # fmt: skip
     console.print(f"Kept {len(taken.kept)} of the builds in {file}.", markup=False)
     for finding in taken.findings:
-        console.print(f"  {finding.severity.value}: {finding.text}", markup=False)
+        console.print(f"  {finding.severity.value}: {finding.text}", markup=False, soft_wrap=True)
     for fit in taken.fits:
-        console.print(f"{fit.machine}: learnt from {len(fit.residuals)} builds", style="bold", markup=False)
+        n = len(fit.residuals)
+        console.print(f"{fit.machine}: learnt from {n} build{'s'[: n > 1]}", style="bold", markup=False)
         for f in fit.factors:
             console.print(f"  {_WORDS[f.term]:<18} x {f.value:.3f}   90 % between {f.low:.3f} and {f.high:.3f}")
-        console.print(f"  spread of actual over predicted {fit.relative_sigma:.1%}: the next promises use it")
+        console.print(f"  spread of actual over predicted {100 * fit.relative_sigma:.1f} %: the next promises use it")
         for build, gap in fit.residuals:
             mark = "   unusual: something happened in it" if build in fit.unusual else ""
-            console.print(f"  {build:<10} {gap:+.1%}{mark}", markup=False)
+            console.print(f"  {build:<10} {100 * gap:+.1f} %{mark}", markup=False)
 
 
 def probe(
@@ -83,10 +84,12 @@ def probe(
         speed, chamber = take_reading(
             store, build, place, after_h, celsius, plan=plan, by=by or "cakewright probe", at=datetime.now(UTC)
         )
+    n = len(speed.gaps_c)
     console.print(
         f"Chambers {chamber.name} cool {speed.value:.2f} times as fast as computed "
-        f"(90 % between {speed.low:.2f} and {speed.high:.2f}), from {len(speed.gaps_c)} readings.",
+        f"(90 % between {speed.low:.2f} and {speed.high:.2f}), from {n} reading{'s'[: n > 1]}.",
         markup=False,
+        soft_wrap=True,
     )
     console.print(f"This reading is {speed.gaps_c[-1]:+.1f} °C off what is now expected.")
 
@@ -118,6 +121,7 @@ def shrink(
             f"  {a.axis}: comes out as {a.fit.scale:.5f} x drawn {a.fit.offset_mm:+.3f} mm "
             f"(± {a.fit.scale_error:.5f}, ± {a.fit.offset_error_mm:.3f} mm); worst length {a.left_mm:+.3f} mm off",
             markup=False,
+            soft_wrap=True,
         )
         console.print(
             f"     scale {a.old_scale:.5f} -> {a.scale:.5f}, offset per face {a.old_offset_mm:+.3f} -> "
@@ -126,7 +130,8 @@ def shrink(
         )
     if found.by_place:
         console.print(f"  {found.by_place}", markup=False)
-    console.print("For the cell file: export_scale and export_offset_mm of this machine. Nothing was changed.")
+    console.print("For the cell file: export_scale and export_offset_mm of this machine.")
+    console.print("Nothing was changed.")
 
 
 _WORDS = {"fixed": "warm-up and end", "recoat": "recoat", "hatch": "hatching", "outline": "outlines"}
