@@ -151,9 +151,10 @@ def main() -> None:
     ask.add_argument("--settle", action="store_true", help="settle on the exact meshes after the search")
     ask.add_argument("--seed", type=int, default=1)
     a = ask.parse_args()
+    how = "settled, " if a.settle else ""
     print(
-        f"{a.clearance:g} mm clearance, {a.seconds:g} s of search, {a.workers} workers, {'settled, ' if a.settle else ''}seed {a.seed}; drawn with"
-        f" repetition from parts up to {a.longest:g} mm, none scaled; boxes: the same pieces packed as boxes\n"
+        f"{a.clearance:g} mm clearance, {a.seconds:g} s of search, {a.workers} workers, {how}seed {a.seed}; drawn\n"
+        f"with repetition from parts up to {a.longest:g} mm, none scaled; boxes: the same pieces packed as boxes\n"
     )
     print(HEAD)
     print("|---" * (HEAD.count("|") - 1) + "|")
