@@ -10,6 +10,7 @@ from cakewright.stopping import MaxSeconds, MaxSteps, NoImprovement, Stop, first
 BATCHING_STEPS = 4000
 DATE_STEPS = 3000
 DATE_SECONDS = 10.0
+EXACT_SOLVES = 20
 MOVES = 40  # lines moved or swapped between builds on trial, each judged by real nests and dates
 MOVES_SHARE = 1.0  # of the seconds of a nest, for each material
 ARRANGE_SHARE = 0.2  # of the seconds of a nest: spent on the wishes once the height is found
@@ -17,13 +18,14 @@ ARRANGE_SHARE = 0.2  # of the seconds of a nest: spent on the wishes once the he
 
 @dataclass(frozen=True, slots=True)
 class Effort:
-    """A fresh stop rule for each search: nest, batching, dates, arranging a nest by its wishes, moving lines."""
+    """A fresh stop rule for each search: nest, batching, dates, arranging by wishes, moving lines, exact dates."""
 
     nest: Callable[[], Stop]
     batching: Callable[[], Stop]
     dates: Callable[[], Stop]
     arrange: Callable[[], Stop] = field(default=lambda: MaxSteps(0))
     moves: Callable[[], Stop] = field(default=lambda: MaxSteps(0))
+    exact: Callable[[], Stop] = field(default=lambda: MaxSteps(0))
 
 
 def effort_in_seconds(nest_seconds: float, clock: Callable[[], float]) -> Effort:
@@ -34,6 +36,7 @@ def effort_in_seconds(nest_seconds: float, clock: Callable[[], float]) -> Effort
         moves=lambda: first_of(MaxSteps(MOVES), MaxSeconds(nest_seconds * MOVES_SHARE, clock)),
         batching=lambda: first_of(MaxSteps(BATCHING_STEPS), NoImprovement(BATCHING_STEPS // 4)),
         dates=lambda: first_of(MaxSteps(DATE_STEPS), MaxSeconds(DATE_SECONDS, clock)),
+        exact=lambda: first_of(MaxSteps(EXACT_SOLVES), MaxSeconds(DATE_SECONDS, clock)),
     )
 
 
@@ -45,4 +48,5 @@ def effort_in_steps(nest_steps: int) -> Effort:
         moves=lambda: MaxSteps(nest_steps // 10),
         batching=lambda: MaxSteps(BATCHING_STEPS),
         dates=lambda: MaxSteps(DATE_STEPS),
+        exact=lambda: MaxSteps(1),
     )

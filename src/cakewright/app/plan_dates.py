@@ -58,16 +58,18 @@ def build_job(build: Timed, lines: Sequence[OrderLine], cell: Cell) -> BuildJob:
     machine = cell.machine(build.machine)
     chamber = cell.chamber_type(machine.chamber_type)
     extra = chamber.base_mm + chamber.cover_mm
+    material = build.material if isinstance(build, Build) else machine.material
     can = [
         m
-        for m in cell.machines_for(machine.material)
-        if (m.chamber_type, m.layer_mm) == (chamber.name, machine.layer_mm)
+        for m in cell.machines
+        if m.takes(material) and (m.chamber_type, m.layer_mm) == (chamber.name, machine.layer_mm)
     ]
+    tested = [q for q in (cell.quality_class(line.quality_class) for line in lines) if q.specimen_min]
     hours = {m.name: print_time(build.profile, m, extra_layers_mm=extra) for m in can}
     rates = cell.rates
     return BuildJob(
         key=build.key,
-        material=machine.material,
+        material=material,
         chamber_type=chamber.name,
         print_min={name: math.ceil(t.total_s / 60) for name, t in hours.items()},
         cool_min=math.ceil(build.cooling.opening_s[1] / 60),
@@ -77,7 +79,22 @@ def build_job(build: Timed, lines: Sequence[OrderLine], cell: Cell) -> BuildJob:
         unpack_min=math.ceil(rates.unpack_min_per_build + build.pieces * rates.unpack_s_per_piece / 60),
         clean_min=chamber.clean_min,
         release=max(released(line, cell) for line in lines),
+        test_min=max((q.specimen_min for q in tested), default=0),
+        test_wait_min=max((q.specimen_wait_min for q in tested), default=0),
     )
+
+
+def with_powder(jobs: Sequence[BuildJob], virgin_kg: Mapping[str, float], cell: Cell) -> list[BuildJob]:
+    """The jobs with the virgin powder they take from the stock, where stock and arrivals are enough for all of them.
+
+    Where they are not, dates are planned as if it were there: the powder page says what is missing.
+    """
+    enough = set()
+    for material in cell.materials:
+        needed = sum(virgin_kg[job.key] for job in jobs if job.material == material.name)
+        if needed <= material.virgin_kg + sum(arrival.kg for arrival in material.arrivals):
+            enough.add(material.name)
+    return [replace(job, virgin_kg=virgin_kg[job.key]) if job.material in enough else job for job in jobs]
 
 
 def line_job(line: OrderLine, builds: Sequence[Timed], cell: Cell, litres: float = 0.0) -> LineJob:
@@ -98,6 +115,7 @@ def line_job(line: OrderLine, builds: Sequence[Timed], cell: Cell, litres: float
         due_by=due_by(line, cell),
         weight=quality.weight,
         litres=litres,
+        waits_for_test=quality.specimen_min > 0,
     )
 
 
@@ -135,8 +153,11 @@ def plan_dates(
     Returns schedule, promises and the builds with the machine that the schedule chose for each.
     """
     jobs = [build_job(b, [line for line in lines if line.line in b.lines], cell) for b in builds]
+    jobs = with_powder(jobs, {b.key: b.powder.virgin_kg for b in builds}, cell)
     wishes = [line_job(line, builds, cell, litres.get(line.line, 0.0)) for line in lines]
-    schedule, promises = plan_schedule(cell, jobs, wishes, start=start, stop=effort.dates(), seed=seed)
+    schedule, promises = plan_schedule(
+        cell, jobs, wishes, start=start, stop=effort.dates(), seed=seed, exact=effort.exact()
+    )
     promises = tuple(_with_company(p, builds, lines, cell) for p in promises)
     promises = promise_dates(builds, jobs, wishes, lines, schedule, promises, cell, seed=seed)
     chosen = {t.build: t.machine for t in schedule.tasks if t.kind is TaskKind.PRINT}
