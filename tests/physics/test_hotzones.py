@@ -85,3 +85,16 @@ def test_an_even_cake_has_no_hot_zone():
     t = print_time(profile, machine(layer_mm=0.2), extra_layers_mm=15.0)
     args = {"cover_powder_mm": 5.0, "material": powder(), "chamber_type": chamber(), "room_c": 25.0}
     assert hot_zone(solid, profile, t, **args, model=MODEL, opening_s=1.0) is None
+
+
+def test_longer_steps_answer_questions_beside_the_main_one():
+    """Twice the step moves the opening by less than 0.01 h, so side questions may be asked with it."""
+    solid = solid_grid(MESHES, lumpy(), CakeGrid.over((160.0, 160.0), 155.0, 10.0, 10.0))
+    profile = layer_profile(MESHES, lumpy(), 0.2, 140)
+    grown = growth(profile, print_time(profile, machine(layer_mm=0.2), extra_layers_mm=15.0), 10.0, 5.0)
+    own, quick = (
+        opening_of(solid.share, solid.grid, grown, powder(), chamber(), 25.0, model)
+        for model in (MODEL, MODEL.quick(solid.grid.sides_mm))
+    )
+    assert abs(own - quick) < 36.0
+    assert own != quick

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 from cakewright.model.build import Cooling, LayerProfile, Nest, PrintTime
@@ -43,15 +44,18 @@ def heat_build(
         spread=(chamber.cooling_spread,) * 2 if chamber.cooling_spread else DEFAULT_SPREAD,
     )
     doubts = [*warp_findings(heat), *evenness_findings(profile, heat.solid, chamber.x_mm * chamber.y_mm)]
-    zone = hot_zone(
-        heat.solid, profile, hours, cover_powder_mm=chamber.cover_mm, material=material, chamber_type=chamber,
-        room_c=cell.room_c, model=model, opening_s=heat.cooling.opening_s[1],
-    )  # fmt: skip
+    quick = model.quick(heat.solid.grid.sides_mm)
+    grown = growth(profile, hours, chamber.base_mm, chamber.cover_mm)
+    with ThreadPoolExecutor(2) as pool:
+        asked_zone = pool.submit(
+            hot_zone, heat.solid, profile, hours, cover_powder_mm=chamber.cover_mm, material=material,
+            chamber_type=chamber, room_c=cell.room_c, model=quick, opening_s=heat.cooling.opening_s[1],
+        )  # fmt: skip
+        stays = replace(quick, in_machine_s=math.inf)
+        left_in = opening_of(heat.solid.share, heat.solid.grid, grown, material, chamber, cell.room_c, stays)
+        zone = asked_zone.result()
     if zone is not None:
         doubts = without_crowding(doubts, zone, lambda late_h: _price(late_h, machine, cell))
-    grown = growth(profile, hours, chamber.base_mm, chamber.cover_mm)
-    stays = replace(model, in_machine_s=math.inf)
-    left_in = opening_of(heat.solid.share, heat.solid.grid, grown, material, chamber, cell.room_c, stays)
     return heat.cooling, keep_heat(heat, material, doubts, chamber.cooling_speed, left_in)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -57,6 +57,11 @@ class HeatModel:
             first_step_s=numbers.COOL_STEP_FIRST.value * share,
             cool_step_s=self.cool_step_s or numbers.COOL_STEP_LAST.value * share,
         )
+
+    def quick(self, sides_mm: tuple[float, float, float]) -> HeatModel:
+        """The same model with steps `physics.quick_steps` as long: for questions beside the main answer."""
+        sizes, longer = self.sized(sides_mm), numbers.QUICK_STEPS.value
+        return replace(self, print_step_s=longer * sizes.print_step_s, cool_step_s=longer * sizes.cool_step_s)
 
 
 @dataclass(frozen=True, slots=True)

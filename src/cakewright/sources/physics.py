@@ -251,6 +251,9 @@ STEP_SHARE_LEAST = Reference(
 PRINT_STEP = Reference(
     "physics.print_step", 150.0, "s", Status.DERIVED, "energy of a whole build then closes to 0.1 % from 60 to 340 mm"
 )
+QUICK_STEPS = Reference(
+    "physics.quick_steps", 2.0, "times", Status.DERIVED, "moves the opening by less than 0.01 h from 60 to 340 mm"
+)
 COOL_STEP_FIRST = Reference(
     "physics.cool_step_first", 30.0, "s", Status.DERIVED, "resolves the skin after the heaters go off"
 )
