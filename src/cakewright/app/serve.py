@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import ipaddress
+from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
 
 from cakewright.errors import InputError, StoreError
+from cakewright.store import Store
+from cakewright.store.accounts import Role
 from cakewright.store.open import open_store
 
 LOCAL_NAMES = ("localhost",)
@@ -20,33 +23,71 @@ def is_this_machine(host: str) -> bool:
         return host in LOCAL_NAMES
 
 
-def check_address(host: str, port: int) -> None:
-    """Refuse every address but this machine's own: InputError says why and what to do."""
-    if not is_this_machine(host):
-        raise InputError(
-            f"{host} can be reached by others, and there are no accounts to keep strangers out",
-            remedy="use --host 127.0.0.1; to look from another machine, forward the port over ssh",
-            where="--host",
-        )
+@dataclass(frozen=True, slots=True)
+class Door:
+    """How others get in: TLS files, or a proxy in front that speaks TLS, and the names this machine is called by."""
+
+    certificate: Path | None = None
+    key: Path | None = None
+    is_behind_tls: bool = False
+    names: tuple[str, ...] = ()
+
+
+def check_address(host: str, port: int, door: Door | None = None, store: Store | None = None) -> bool:
+    """True when people must log in. InputError says why an address cannot be served and what to do.
+
+    This machine's own address needs no login. Any other demands an open planner account and TLS.
+    """
     if not 0 <= port <= 65535:
         raise InputError(f"port {port}", remedy="use a number from 1024 to 65535", where="--port")
+    if is_this_machine(host):
+        return False
+    planners = [] if store is None else [a for a in store.accounts.all() if a.is_open and a.role is Role.PLANNER]
+    if not planners:
+        raise InputError(
+            f"{host} can be reached by others, and there are no accounts to keep strangers out",
+            remedy="add a planner with `cakewright people add`, or use --host 127.0.0.1",
+            where="--host",
+        )
+    if door is None or not (door.is_behind_tls or (door.certificate and door.key)):
+        raise InputError(
+            f"{host} can be reached by others, and passwords would travel in the clear",
+            remedy="give --certificate and --key, or --behind-tls when a proxy in front speaks TLS",
+            where="--host",
+        )
+    for file in (door.certificate, door.key):
+        if file is not None and not file.is_file():
+            raise InputError(f"there is no file {file}", remedy="name the PEM file", where="--certificate, --key")
+    return True
 
 
-def serve(db: str | Path, host: str = "127.0.0.1", port: int = 8765, *, is_new: bool = False) -> None:
+def serve(
+    db: str | Path, host: str = "127.0.0.1", port: int = 8765, *, is_new: bool = False, door: Door | None = None
+) -> None:
     """Serve the pages over the plans in `db` until Ctrl+C; `is_new` makes an empty database first.
 
-    InputError for an address others can reach; StoreError when there is no database (or already one, when a
-    new one was asked for) or it cannot be used.
+    InputError for an address others can reach without accounts and TLS; StoreError when there is no database (or
+    already one, when a new one was asked for) or it cannot be used.
     """
     import uvicorn
 
-    check_address(host, port)
+    if not is_this_machine(host) and is_new:
+        raise InputError("a new database has no accounts", remedy="begin it with --host 127.0.0.1", where="--host")
+    if is_this_machine(host) or not 0 <= port <= 65535:
+        check_address(host, port)
     check_database(Path(db), is_new=is_new)
+    door = door or Door()
     with open_store(db) as store:
+        asks = check_address(host, port, door, store)
         # The pages stand on this floor, so they are named by text instead of imported.
-        application = import_module("cakewright.web.application").create_app(store)
-        print(f"cakewright: http://{host}:{port}  (Ctrl+C ends it)", flush=True)
-        uvicorn.run(application, host=host.strip("[]"), port=port, log_level="warning", server_header=False)
+        make = import_module("cakewright.web.application").create_app
+        application = make(store, asks=asks, hosts=(*door.names, host.strip("[]")) if asks else ())
+        scheme = "https" if door.certificate or door.is_behind_tls else "http"
+        print(f"cakewright: {scheme}://{host}:{port}  (Ctrl+C ends it)", flush=True)
+        uvicorn.run(
+            application, host=host.strip("[]"), port=port, log_level="warning", server_header=False,
+            ssl_certfile=door.certificate, ssl_keyfile=door.key,
+        )  # fmt: skip
 
 
 def check_database(db: Path, *, is_new: bool = False) -> None:

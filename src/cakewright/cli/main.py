@@ -12,6 +12,7 @@ import typer
 from cakewright import __version__
 from cakewright.cli.keep import keep
 from cakewright.cli.learn import register as register_learning
+from cakewright.cli.people import people
 from cakewright.cli.powder_look import powder
 from cakewright.cli.quotes import quotes
 from cakewright.cli.running import register as register_running
@@ -150,17 +151,24 @@ def plan(
 def serve(
     db: Annotated[Path, typer.Option("--db", help="The database of your plans.")] = Path("plans/cakewright.sqlite"),
     host: Annotated[
-        str, typer.Option("--host", help="Address to listen on; only this machine without accounts.")
+        str, typer.Option("--host", help="Address to listen on; others need accounts and TLS.")
     ] = "127.0.0.1",
-    port: Annotated[int, typer.Option("--port", min=0, max=65535)] = 8765,
+    port: Annotated[int, typer.Option("--port", min=0, max=65535, help="Port to listen on.")] = 8765,
     new: Annotated[
         bool, typer.Option("--new", help="Begin with an empty database; drop the files on the page.")
     ] = False,
+    certificate: Annotated[Path | None, typer.Option("--certificate", help="TLS certificate (PEM).")] = None,
+    key: Annotated[Path | None, typer.Option("--key", help="Its key (PEM).")] = None,
+    behind_tls: Annotated[bool, typer.Option("--behind-tls", help="A proxy in front speaks TLS.")] = False,
+    name: Annotated[
+        list[str] | None, typer.Option("--name", help="A name by which others call this machine; may be repeated.")
+    ] = None,
 ) -> None:
     """Open the plans in the web application on this machine."""
+    from cakewright.app.serve import Door
     from cakewright.app.serve import serve as open_pages
 
-    open_pages(db, host=host, port=port, is_new=new)
+    open_pages(db, host=host, port=port, is_new=new, door=Door(certificate, key, behind_tls, tuple(name or ())))
 
 
 @cli.command(rich_help_panel="To see it work")
@@ -177,6 +185,7 @@ def demo(
 
 cli.add_typer(quotes, name="quotes", rich_help_panel="Before the week")
 
+cli.add_typer(people, name="people", rich_help_panel="While the week runs")
 cli.add_typer(keep, name="keep", rich_help_panel="While the week runs")
 cli.add_typer(powder, name="powder", rich_help_panel="The week")
 register_learning(cli)

@@ -13,6 +13,7 @@ from cakewright.errors import StoreError
 from cakewright.model.offer import Offer, OfferState
 from cakewright.model.plan import WeekPlan
 from cakewright.store import schema
+from cakewright.store.accounts import Accounts
 from cakewright.store.backup import Backup, back_up, check_file
 from cakewright.store.engine import reading, writing
 from cakewright.store.floor import PieceRecord, PieceState, add_record, records_of
@@ -70,6 +71,11 @@ class Store:
     def physics(self) -> PhysicsTables:
         """Job logs, probe readings and what was learnt from them."""
         return PhysicsTables(self._engine)
+
+    @property
+    def accounts(self) -> Accounts:
+        """Who may log in, and the record of changes."""
+        return Accounts(self._engine)
 
     @property
     def floor(self) -> FloorLog:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
 from datetime import UTC, datetime
 from pathlib import Path
@@ -18,6 +18,7 @@ from cakewright.web import (
     api,
     bench,
     floor,
+    guard,
     heat,
     inbox,
     inspect,
@@ -47,8 +48,13 @@ def now_utc() -> datetime:
     return datetime.now(UTC)
 
 
-def create_app(store: Store, *, clock: Callable[[], datetime] = now_utc) -> FastAPI:
-    """The web application over `store`; `clock` says what time it is (tests and demos give their own)."""
+def create_app(
+    store: Store, *, clock: Callable[[], datetime] = now_utc, asks: bool = False, hosts: Sequence[str] = ()
+) -> FastAPI:
+    """The web application over `store`; `clock` says what time it is (tests and demos give their own).
+
+    With `asks` nobody passes without logging in; `hosts` are further names by which this machine is called.
+    """
     desk = JobDesk(store, clock)
 
     @asynccontextmanager
@@ -96,9 +102,11 @@ def create_app(store: Store, *, clock: Callable[[], datetime] = now_utc) -> Fast
     app.include_router(bench.pages)
     app.include_router(running.pages)
     app.mount("/static", LastingFiles(directory=HERE / "static"), name="static")
+    app.include_router(guard.router)
+    app.add_middleware(guard.Guard, store=store, clock=clock, asks=asks)
     app.add_middleware(GZipMiddleware, minimum_size=1024, compresslevel=6)
     app.add_middleware(OwnPagesOnly)
-    app.add_middleware(TrustedHostMiddleware, allowed_hosts=LOCAL_HOSTS)
+    app.add_middleware(TrustedHostMiddleware, allowed_hosts=[*LOCAL_HOSTS, *hosts])
     app.add_middleware(SecureHeaders)
     app.state.meter = metrics.Meter()
     app.add_middleware(metrics.Metered, meter=app.state.meter)
