@@ -7,7 +7,7 @@ from cakewright.physics.buildtime import print_time
 from cakewright.physics.cake import HeatModel, growth
 from cakewright.physics.evenness import advice, zones
 from cakewright.physics.grid import CakeGrid, solid_grid
-from cakewright.physics.hotzones import hot_zone, hot_zone_finding, moved_share, opening_of
+from cakewright.physics.hotzones import hot_zone, hot_zone_finding, hottest_piece, moved_share, opening_of
 from cakewright.physics.layers import layer_profile
 from cakewright.physics.opening import cool_build
 from tests.conftest import box_mesh
@@ -98,3 +98,18 @@ def test_longer_steps_answer_questions_beside_the_main_one():
     )
     assert abs(own - quick) < 36.0
     assert own != quick
+
+
+def test_the_block_in_the_middle_holds_the_cake():
+    """The solver tries it elsewhere and says what that wins; without a piece there nobody is blamed."""
+    solid = solid_grid(MESHES, lumpy(), CakeGrid.over((160.0, 160.0), 155.0, 10.0, 10.0))
+    profile = layer_profile(MESHES, lumpy(), 0.2, 140)
+    t = print_time(profile, machine(layer_mm=0.2), extra_layers_mm=15.0)
+    grown = growth(profile, t, 10.0, 5.0)
+    args = {"material": powder(), "chamber_type": chamber(), "room_c": 25.0, "model": MODEL}
+    opening = opening_of(solid.share, solid.grid, grown, powder(), chamber(), 25.0, MODEL)
+    said = hottest_piece(solid, profile, t, (80.0, 80.0, 75.0), cover_powder_mm=5.0, opening_s=opening, **args)
+    assert (said.code, said.where) == ("heat.holds-the-cake", "block")
+    assert "sooner" in said.message
+    corner = (155.0, 155.0, 140.0)
+    assert hottest_piece(solid, profile, t, corner, cover_powder_mm=5.0, opening_s=opening, **args) is None

@@ -13,7 +13,7 @@ from cakewright.model.heat import CakeHeat
 from cakewright.model.mesh import Mesh
 from cakewright.physics.cake import HeatModel, growth
 from cakewright.physics.evenness import evenness_findings
-from cakewright.physics.hotzones import hot_zone, opening_of, without_crowding
+from cakewright.physics.hotzones import hot_zone, hottest_piece, opening_of, without_crowding
 from cakewright.physics.keep import keep_heat
 from cakewright.physics.opening import DEFAULT_SPREAD, cool_build, warp_findings
 from cakewright.units import S_PER_MIN
@@ -51,11 +51,17 @@ def heat_build(
             hot_zone, heat.solid, profile, hours, cover_powder_mm=chamber.cover_mm, material=material,
             chamber_type=chamber, room_c=cell.room_c, model=quick, opening_s=heat.cooling.opening_s[1],
         )  # fmt: skip
+        asked_piece = pool.submit(
+            hottest_piece, heat.solid, profile, hours, heat.cooling.hottest_mm, cover_powder_mm=chamber.cover_mm,
+            material=material, chamber_type=chamber, room_c=cell.room_c, model=quick,
+            opening_s=heat.cooling.opening_s[1],
+        )  # fmt: skip
         stays = replace(quick, in_machine_s=math.inf)
         left_in = opening_of(heat.solid.share, heat.solid.grid, grown, material, chamber, cell.room_c, stays)
-        zone = asked_zone.result()
+        zone, holding = asked_zone.result(), asked_piece.result()
     if zone is not None:
         doubts = without_crowding(doubts, zone, lambda late_h: _price(late_h, machine, cell))
+    doubts += [holding] if holding else []
     return heat.cooling, keep_heat(heat, material, doubts, chamber.cooling_speed, left_in)
 
 

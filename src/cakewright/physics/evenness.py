@@ -74,25 +74,54 @@ def advice(solid: SolidGrid, found: Zones) -> Advice | None:
     crowding = float(found.share[crowded]) / mean if mean > 0 else 0.0
     if crowding <= numbers.CROWDED.value:
         return None
-    inside = [_volume_in(solid, i, found, crowded) for i in range(len(solid.pieces))]
-    low, high = found.edges_mm[0][:-1], found.edges_mm[0][1:]
-    room = np.where(((low + high) >= 0)[:, None, None], found.share, np.inf)  # nothing may stand in the base powder
-    z, y, x = np.unravel_index(int(room.argmin()), room.shape)
+    inside = [_volume_in(solid, i, _span(found, crowded, 0)) for i in range(len(solid.pieces))]
     return Advice(
         piece=solid.pieces[int(np.argmax(inside))],
         from_mm=found.centre_mm(crowded),
-        to_mm=found.centre_mm((int(z), int(y), int(x))),
+        to_mm=found.centre_mm(_emptiest(found)),
         crowding=crowding,
     )
 
 
-def _volume_in(solid: SolidGrid, piece: int, found: Zones, zone: tuple[int, int, int]) -> float:
-    """mm³ of a piece in a zone."""
+def advice_near(solid: SolidGrid, found: Zones, at_mm: tuple[float, float, float]) -> Advice | None:
+    """The piece with most plastic in the zones round a place, and the emptiest zone; None when nothing stands there."""
+    zone = [
+        int(np.clip(np.searchsorted(edges, v, side="right") - 1, 0, len(edges) - 2))
+        for edges, v in zip(found.edges_mm, at_mm[::-1], strict=True)
+    ]
+    here = (zone[0], zone[1], zone[2])
+    inside = [_volume_in(solid, i, _span(found, here, 1)) for i in range(len(solid.pieces))]
+    if not inside or max(inside) <= 0:
+        return None
+    mean = float(found.share.mean())
+    crowding = float(found.share[here]) / mean if mean > 0 else 0.0
+    return Advice(
+        solid.pieces[int(np.argmax(inside))], found.centre_mm(here), found.centre_mm(_emptiest(found)), crowding
+    )
+
+
+def _emptiest(found: Zones) -> tuple[int, int, int]:
+    """The zone with least plastic, not one in the base powder: nothing may stand there."""
+    low, high = found.edges_mm[0][:-1], found.edges_mm[0][1:]
+    room = np.where(((low + high) >= 0)[:, None, None], found.share, np.inf)
+    z, y, x = np.unravel_index(int(room.argmin()), room.shape)
+    return int(z), int(y), int(x)
+
+
+def _span(found: Zones, zone: tuple[int, int, int], around: int) -> tuple[tuple[float, float], ...]:
+    """Lower and upper mm (z, y, x) of a zone with so many zones around it."""
+    out = []
+    for edges, i in zip(found.edges_mm, zone, strict=True):
+        out.append((float(edges[max(i - around, 0)]), float(edges[min(i + 1 + around, len(edges) - 1)])))
+    return tuple(out)
+
+
+def _volume_in(solid: SolidGrid, piece: int, span: tuple[tuple[float, float], ...]) -> float:
+    """mm³ of a piece between lower and upper mm along z, y, x."""
     at = np.unravel_index(solid.cells[piece], solid.grid.cells)
     inside = np.ones(len(solid.cells[piece]), dtype=bool)
-    for axis in range(3):
+    for axis, (low, high) in enumerate(span):
         middle = (at[axis] + 0.5) * solid.grid.size_mm[axis] - (solid.grid.base_powder_mm if axis == 0 else 0.0)
-        low, high = found.edges_mm[axis][zone[axis] : zone[axis] + 2]
         inside &= (middle >= low) & (middle < high)
     return float(solid.volume_mm3[piece][inside].sum())
 
