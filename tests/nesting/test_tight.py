@@ -59,3 +59,4 @@ def test_a_task_with_wishes_is_left_to_the_search_that_knows_them(shells):
     plain = nest(task, stop=MaxSteps(2), seed=1)
     tight = nest_tight(task, stop=MaxSteps(2), seed=1)
     assert [p.translation.tolist() for p in tight.placements] == [p.translation.tolist() for p in plain.placements]
+    assert settled(task, plain) is plain

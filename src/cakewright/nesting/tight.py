@@ -32,7 +32,12 @@ def nest_tight(
 
 
 def settled(task: NestTask, found: Nest, *, stop: Stop | None = None) -> Nest:
-    """A nest settled on the exact meshes, as far as everything can still be taken out; never higher than before."""
+    """A nest settled on the exact meshes, as far as everything can still be taken out; never higher than before.
+
+    The nest of a task with wishes comes back as it is.
+    """
+    if task.wishes is not None:
+        return found
 
     def is_free(placements: Sequence[Placement]) -> bool:
         return removal(task.meshes, placements, task.space, voxel_mm=found.voxel_mm).is_free
