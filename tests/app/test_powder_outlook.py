@@ -8,7 +8,7 @@ import pytest
 from cakewright.app.powder_books import look
 from cakewright.app.powder_deeds import discard, weigh_in
 from cakewright.app.powder_month import month_books
-from cakewright.app.powder_outlook import outlook, powder_findings, with_powder_findings
+from cakewright.app.powder_outlook import coming_deliveries, outlook, powder_findings, with_powder_findings
 from cakewright.app.powder_stock import stocked_cell, stocked_from
 from cakewright.errors import InputError
 from tests.app.test_powder import MIRA, at, plan, printed, stocked, store
@@ -59,6 +59,18 @@ def test_less_refresh_keeps_virgin_powder_longer(plan):
     assert lean.surplus_kg_per_week < rich.surplus_kg_per_week
     assert rich.order_by is not None
     assert lean.order_by is None or lean.order_by > rich.order_by
+
+
+def test_a_delivery_on_its_way_moves_the_order_date(plan):
+    """20 kg in week 2 let the order wait; what cannot be read as a delivery is refused."""
+    material, stock = plan.builds[0].material, {"virgin_kg": 25, "used_kg": 100, "today": START.date(), "weeks": 16}
+    alone = outlook(plan, material, **stock)
+    helped = outlook(plan, material, deliveries=coming_deliveries("20@2"), **stock)
+    assert alone.order_by is not None
+    assert helped.order_by is None or helped.order_by > alone.order_by
+    for bad in ("20", "x@2", "20@0", "-5@1", "20@x"):
+        with pytest.raises(InputError, match="is no delivery"):
+            coming_deliveries(bad)
 
 
 def test_a_material_that_is_not_printed_is_refused(plan):

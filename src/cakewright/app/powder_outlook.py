@@ -135,6 +135,21 @@ def outlook(
     )
 
 
+def coming_deliveries(text: str) -> tuple[Delivery, ...]:
+    """Deliveries on their way as people write them: '20@3 10@5' is 20 kg in week 3 and 10 kg in week 5."""
+    found = []
+    for word in text.replace(",", " ").replace(";", " ").split():
+        kg, at, week = word.partition("@")
+        try:
+            delivery = Delivery(int(week) - 1, float(kg))
+        except ValueError:
+            delivery = Delivery(-1, 0.0)
+        if not at or delivery.week < 0 or not 0 < delivery.kg < math.inf:
+            raise InputError(f"{word!r} is no delivery", remedy="write 20@3 for 20 kg in week 3", where="coming")
+        found.append(delivery)
+    return tuple(found)
+
+
 def plan_weeks(plan: WeekPlan, builds: Sequence[Build]) -> float:
     """How many weeks of work the loads of these builds spread over; at least one."""
     loads = [load for b in builds if (load := hours_of(plan, b).load) is not None]

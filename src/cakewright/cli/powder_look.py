@@ -227,10 +227,12 @@ def month(month: Annotated[datetime, typer.Argument(formats=["%Y-%m"], help="Suc
 def outlook(
     weeks: Annotated[int, typer.Option("--weeks", min=1, max=52)] = 8,
     lead: Annotated[int | None, typer.Option("--lead", min=0, help="Weeks from order to delivery.")] = None,
+    coming: Annotated[str, typer.Option("--coming", help="Deliveries on their way: '20@3 10@5'.")] = "",
     plan: PlanNumber = None,
     db: Db = DB,
 ) -> None:
     """The coming weeks at the pace of the plan: order-by date, used stock, what would change it."""
+    from cakewright.app.powder_outlook import coming_deliveries
     from cakewright.app.powder_outlook import outlook as project
     from cakewright.app.powder_stock import stocked_cell
     from cakewright.sources.powder import SUPPLIER_LEAD_WEEKS
@@ -242,6 +244,7 @@ def outlook(
     for material in sorted({b.material for b in week.builds}):
         there = cell.material(material)
         seen = project(week, material, virgin_kg=there.virgin_kg, used_kg=there.used_kg, today=today, weeks=weeks,
+                       deliveries=coming_deliveries(coming),
                        lead_weeks=round(SUPPLIER_LEAD_WEEKS.value) if lead is None else lead)  # fmt: skip
         tell(f"{material}: {seen.charge_kg_per_week:.1f} kg a week", style="bold")
         typer.echo(f"  refresh {seen.refresh_ratio:.0%}, break-even {seen.break_even_ratio:.0%}: used stock "

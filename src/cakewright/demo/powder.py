@@ -24,10 +24,8 @@ from cakewright.powder.ledger import Container, ContainerKind, EntryKind
 from cakewright.store import Store
 from cakewright.store.powder import Booking
 
-LOTS = {
-    "PA12": ("V-7655", "V-7712", "V-7740"),
-    "PA12-GF": ("G-3301", "G-3318", "G-3327"),
-}
+LOTS = {"PA12": ("V-7655", "V-7712", "V-7740")}  # of the small cell: used up, and two on the shelf
+LARGE_LOTS = {"PA12": ("V-8042", "V-8101", "V-8115"), "PA12-GF": ("G-3301", "G-3318", "G-3327")}
 DRUM_KG, USED_CAN_KG, BUILDS, DOSE_H, SEED = 10.0, 12.0, 6, 12.0, 7
 RATIO, IN_PARTS, OVERFLOW, DUST = 0.4, 0.11, 0.13, 0.02  # shares of a charge, invented
 STEP, DAYS_BETWEEN = timedelta(minutes=7), 6
@@ -42,6 +40,7 @@ class _Past:
     people: tuple[str, ...]
     at: datetime
     rng: random.Random
+    lots: tuple[str, str, str]
 
     def who(self) -> str:
         """Somebody of the cell."""
@@ -51,12 +50,6 @@ class _Past:
         """The next moment: time only goes forward."""
         self.at += STEP
         return self.at
-
-    @property
-    def lots(self) -> tuple[str, str, str]:
-        """The lot that is used up, and the two on the shelf."""
-        name = self.material.name
-        return LOTS.get(name, (f"{name}-1", f"{name}-2", f"{name}-3"))
 
     def used(self) -> list[str]:
         """Used cans with powder, the fullest first."""
@@ -74,7 +67,9 @@ def write_demo_powder(store: Store, cell: Cell, until: datetime) -> bool:
     begin = until - timedelta(days=DAYS_BETWEEN * (BUILDS + 1))
     for number, material in enumerate(cell.materials):
         people = tuple(p.name for p in cell.people if "unpack" in p.skills) or (cell.people[0].name,)
-        _write_past(_Past(store, material, people, begin, random.Random(SEED + number)))
+        known = LARGE_LOTS if len(cell.machines) > 1 else LOTS
+        lots = known.get(material.name, (f"{material.name}-1", f"{material.name}-2", f"{material.name}-3"))
+        _write_past(_Past(store, material, people, begin, random.Random(SEED + number), lots))
     return True
 
 

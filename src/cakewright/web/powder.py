@@ -12,7 +12,7 @@ from cakewright.app.powder_deeds import judged_runs
 from cakewright.app.powder_doubts import powder_doubts
 from cakewright.app.powder_family import family_of
 from cakewright.app.powder_month import MonthBooks, month_books
-from cakewright.app.powder_outlook import outlook
+from cakewright.app.powder_outlook import coming_deliveries, outlook
 from cakewright.app.powder_recall import Origin, origins_of, recall_csv, recall_lot, recalled_lines
 from cakewright.app.powder_stock import stocked_cell, used_place
 from cakewright.documents.can_labels import can_labels_pdf
@@ -131,6 +131,7 @@ def coming_weeks(
     lead: Annotated[int, Query(ge=0, le=26)] = round(SUPPLIER_LEAD_WEEKS.value),
     density: Annotated[str, Query(max_length=8)] = "",
     refresh: Annotated[str, Query(max_length=8)] = "",
+    coming: Annotated[str, Query(max_length=80)] = "",
 ) -> HTMLResponse:
     """Stock to come at the pace of the newest plan, and what would change it."""
     common = shown(shelf, "/outlook")
@@ -143,11 +144,11 @@ def coming_weeks(
             found = outlook(
                 plan, name, virgin_kg=there.virgin_kg, used_kg=there.used_kg, today=today, weeks=weeks,
                 lead_weeks=lead, used_place_kg=used_place(view, name), density=_share(density, "density"),
-                refresh_ratio=_share(refresh, "refresh"),
+                refresh_ratio=_share(refresh, "refresh"), deliveries=coming_deliveries(coming),
             )  # fmt: skip
             seen.append((found, draw_outlook(found)))
     return page(request, "powder_outlook.html", **common, seen=seen, weeks=weeks, lead=lead, density=density,
-                refresh=refresh)  # fmt: skip
+                refresh=refresh, coming=coming)  # fmt: skip
 
 
 @router.get("/month")
