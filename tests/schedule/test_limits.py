@@ -46,6 +46,15 @@ def test_another_material_costs_a_day_and_a_clean_bench():
     assert (down.end, down.end - down.start, down.people) == (unpack.start, HOUR, unpack.people)
 
 
+def test_a_clean_down_that_fits_no_stretch_is_named():
+    """Four hours of cleaning and one of unpacking: Ada's longest stretch is four."""
+    world = two_materials()
+    world = replace(world, stations=tuple(replace(s, clean_down_min=240) if s.kind == "unpack" else s
+                                          for s in world.stations))  # fmt: skip
+    with pytest.raises(NoCalendarError, match="cleaning bench and unpacking take 5 h"):
+        plan(world, [build("B1"), build("B2", material="PA11")], [line(1, ["B1"])])
+
+
 def test_builds_of_one_material_are_printed_one_after_the_other():
     """Due dates alternate between the materials; changing three times would make more late than it saves."""
     builds = [build(f"B{i}", material="PA11" if i % 2 else "PA12") for i in range(4)]

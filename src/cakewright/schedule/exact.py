@@ -62,7 +62,7 @@ def polish(instance: Instance, placed: Placed, stop: Stop, seed: int, workers: i
         notes.append("proved: no schedule of these builds and baskets has less weighted lateness")
     elif bound:
         notes.append(f"no schedule can have less than {bound / _H:.1f} weighted hours of lateness")
-    return Polished(tidy(instance, placed), proved, late if proved else bound, tuple(notes))
+    return Polished(rebooked(instance, tidy(instance, placed)), proved, late if proved else bound, tuple(notes))
 
 
 def tidy(instance: Instance, placed: Placed) -> Placed:
@@ -86,6 +86,41 @@ def tidy(instance: Instance, placed: Placed) -> Placed:
             tidied.at[b, 3], tidied.end[b, 3], tidied.by[b, 3] = start, start + minutes, person
             book(busy, used, person, start, start + minutes)  # its old place stays taken: earlier is what matters
     return tidied
+
+
+def rebooked(instance: Instance, placed: Placed) -> Placed:
+    """The same schedule with its tables of busy spans written anew: reasons are read from them."""
+    a = instance.arrays
+    whole = Placed(*(x.copy() for x in placed))
+    whole.used[:] = a.used
+    whole.machine_used[:] = a.machine_used
+    for r, n in enumerate(a.used):
+        whole.busy[r, :n] = a.busy[r, :n]
+    for m, n in enumerate(a.machine_used):
+        whole.machine_busy[m, :n] = a.machine_busy[m, :n]
+    for row, start, end in [*a.kept_booking.tolist(), *_hands(instance, whole), *_places(instance, whole)]:
+        book(whole.busy, whole.used, row, start, end)
+    for b in np.argsort(whole.at[:, 0], kind="stable"):
+        m = whole.machine[b]
+        table = np.concatenate(
+            [whole.machine_busy[m, : whole.machine_used[m]], [[whole.at[b, 0], whole.end[b, 1], a.material[b]]]]
+        )
+        whole.machine_used[m] += 1
+        whole.machine_busy[m, : whole.machine_used[m]] = table[np.argsort(table[:, 0], kind="stable")]
+    return whole
+
+
+def _places(instance: Instance, placed: Placed) -> set[tuple[int, int, int]]:
+    """(row, start, end) of chambers and stations, kept stations excepted; a shared bath once."""
+    a, spans = instance.arrays, set()
+    for b in range(len(a.load)):
+        spans.add((int(placed.chamber[b]), int(placed.at[b, 0]), int(placed.end[b, 3])))
+        if a.kept_at[b, 2] == UNSET:
+            spans.add((int(placed.station[b]), int(placed.at[b, 2] - placed.clean_down[b]), int(placed.end[b, 2])))
+    for s in np.flatnonzero(a.kept_step[:, 0] == UNSET):
+        start = int(placed.step_start[s])
+        spans.add((int(placed.step_station[s]), start, start + int(a.step_run[s])))
+    return {(row, start, end) for row, start, end in spans if end > start}
 
 
 def _hands(instance: Instance, placed: Placed) -> list[tuple[int, int, int]]:

@@ -47,6 +47,7 @@ def check_possible(
     for job in builds:
         _check_build(cell, job, longest, kept)
     _check_powder(cell, builds, kept)
+    _check_clean_down(cell, builds, longest)
     for line in lines:
         where = f"line {line.line}"
         _check_hands("inspecting", min(1, line.inspect_min), INSPECT, longest, where)
@@ -90,6 +91,22 @@ def _check_build(cell: Cell, job: BuildJob, longest: Mapping[str, int], kept: Ke
     ):
         if kind not in begun:
             _check_hands(what, minutes, skill, longest, where)
+
+
+def _check_clean_down(cell: Cell, builds: Sequence[BuildJob], longest: Mapping[str, int]) -> None:
+    """Clean-down and unpacking are one stretch: it must fit where a bench is shared by all and cannot be spared."""
+    benches = [s for s in cell.stations if s.kind == "unpack"]
+    if len(benches) != 1 or len({job.material for job in builds}) < 2:
+        return
+    for job in builds:
+        minutes = benches[0].clean_down_min + job.unpack_min
+        if benches[0].clean_down_min and minutes > longest.get(UNPACK, 0):
+            raise NoCalendarError(
+                f"cleaning {benches[0].name} and unpacking take {hours_minutes(minutes)} in one stretch, the longest "
+                f"of anybody with skill {UNPACK!r} is {hours_minutes(longest.get(UNPACK, 0))}",
+                remedy="lengthen a shift, move a break, or add an unpack station for one of the materials",
+                where=f"build {job.key}",
+            )
 
 
 def _check_powder(cell: Cell, builds: Sequence[BuildJob], kept: Kept) -> None:
