@@ -6,14 +6,16 @@ from math import ceil, sqrt
 
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
 from scipy.stats import norm, triang
 
-from cakewright.errors import InputError
+from cakewright.errors import CakewrightError, InputError
 from cakewright.model.cell import Person, Shift
 from cakewright.schedule.doubts import BuildDoubt, LineDoubt, StopPoint, hands_factors, throw, triangular
 from cakewright.schedule.plan_schedule import plan_schedule
 from cakewright.schedule.simulate import simulate, simulated_promises
 from cakewright.stopping import MaxSteps
+from tests.schedule.test_random_cells import worlds
 from tests.schedule.worlds import ALL_SKILLS, BLASTED, DYED, MONDAY, build, cell, line
 
 RUNS = 4000
@@ -161,3 +163,18 @@ def test_quantiles_are_order_statistics():
     weeks = simulate(world, [job], [wish], schedule, [doubt("B1", 0.1)], runs=10, seed=1)
     ordered = sorted(weeks.ready_min[:, 0])
     assert weeks.quantile(1, 0.9) == MONDAY + timedelta(minutes=int(ordered[ceil(0.9 * 10) - 1]))
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+@given(worlds())
+def test_any_plan_is_replayed_to_the_minute(case):
+    """Two materials, services, tests, shared baths, absences: without doubts the simulated week is the plan."""
+    world, builds, lines, start = case
+    try:
+        schedule, promises = plan_schedule(world, builds, lines, start=start, stop=MaxSteps(5), seed=1)
+    except CakewrightError:
+        return  # refused with a reason: there is nothing to replay
+    ready = {p.line: p.ready for p in promises}
+    weeks = simulate(world, builds, lines, schedule, [], runs=1, seed=1, hands_sigma=0.0)
+    for number in weeks.lines:
+        assert weeks.quantile(number, 1.0) == ready[number], number

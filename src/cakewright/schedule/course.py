@@ -33,6 +33,7 @@ from cakewright.sources.schedule import HORIZON_DAYS
 _MIN_PER_DAY = 24 * 60
 _HANDS_OF_BUILD = (TaskKind.LOAD, TaskKind.UNLOAD, TaskKind.UNPACK, TaskKind.CLEAN)
 _BENCH = (TaskKind.FINISH, TaskKind.WAIT)
+_DONE = (TaskKind.INSPECT, TaskKind.PACK)
 
 
 class Course(NamedTuple):
@@ -50,6 +51,7 @@ class Course(NamedTuple):
     machine: IntArray  # (b,)
     chamber: IntArray  # (b,)
     release: IntArray  # (b,)
+    setup: IntArray  # (b,) change of material and service of its machine, just before loading
     printing: IntArray  # (b, m) 0 where it cannot
     in_machine: IntArray  # (b,)
     print_end: IntArray  # (b,) planned
@@ -87,6 +89,7 @@ class _Node:
     wait: int = 0
     builds: set[str] = field(default_factory=set)
     before: set[int] = field(default_factory=set)
+    step: int = -1  # which step of its finish, -1 when that is not certain
 
 
 @dataclass(frozen=True, eq=False)
@@ -190,10 +193,8 @@ def _builds(cell: Cell, builds: Sequence[BuildJob], schedule: Schedule, table: _
     planned, who = np.zeros((n, 4), dtype=np.int64), np.full((n, 4), -1, dtype=np.int64)
     machine, chamber, print_end = (np.zeros(n, dtype=np.int64) for _ in range(3))
     machines, chambers = [m.name for m in cell.machines], [c.name for c in cell.chambers]
-    of: dict[str, dict[TaskKind, Task]] = defaultdict(dict)
-    for task in schedule.tasks:
-        if task.build:
-            of[task.build].setdefault(task.kind, task)
+    setup, down = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
+    of = _by_kind(schedule)
     for b, job in enumerate(builds):
         tasks = of[job.key]
         if TaskKind.PRINT not in tasks:
@@ -207,26 +208,44 @@ def _builds(cell: Cell, builds: Sequence[BuildJob], schedule: Schedule, table: _
                 at = minutes_after(origin, tasks[kind].start)
                 who[b, i] = table.person(tasks[kind].people)
             planned[b, i] = at
+        before = [minutes_after(origin, tasks[k].start) for k in (TaskKind.CHANGE, TaskKind.SERVICE) if k in tasks]
+        setup[b] = max(0, planned[b, 0] - min(before, default=planned[b, 0]))
+        if TaskKind.CLEAN_DOWN in tasks:  # by whoever unpacks, right before it
+            down[b] = planned[b, 2] - minutes_after(origin, tasks[TaskKind.CLEAN_DOWN].start)
+            planned[b, 2] -= down[b]
     made = np.array([[_minutes(job, name, cell) for name in machines] for job in builds], dtype=np.int64)
     for b, job in enumerate(builds):  # where it was planned it can be printed, whatever the file says now
         made[b, machine[b]] = max(1, job.print_min.get(machines[machine[b]], 1))
+    suits = np.array([[c.material == j.material and c.type == j.chamber_type for c in cell.chambers] for j in builds],
+                     dtype=np.bool_).reshape(n, len(chambers))  # fmt: skip
+    suits[np.arange(n), chamber] = True
     rows = len(table.rows)
     return {
         "may_start": np.array(table.may(START), dtype=np.bool_),
         "may_unpack": np.array(table.may(UNPACK), dtype=np.bool_),
         "planned": planned,
         "who": who,
-        "hands": np.array([[j.load_min, j.unload_min, j.unpack_min, j.clean_min] for j in builds], dtype=np.int64),
+        "hands": np.array([[j.load_min, j.unload_min, j.unpack_min + d, j.clean_min]
+                           for j, d in zip(builds, down, strict=True)], dtype=np.int64),
+        "setup": setup,
         "machine": machine,
         "chamber": chamber,
         "release": np.array([minutes_after(origin, j.release) for j in builds], dtype=np.int64),
         "printing": made,
         "in_machine": np.array([j.minimum_cool_in_machine_min for j in builds], dtype=np.int64),
         "print_end": print_end,
-        "chamber_ok": np.array([[c.material == j.material and c.type == j.chamber_type for c in cell.chambers]
-                                for j in builds], dtype=np.bool_),
+        "chamber_ok": suits,
         "unpack_ok": np.array([table.stations("unpack", j.material, rows) for j in builds], dtype=np.bool_),
     }  # fmt: skip
+
+
+def _by_kind(schedule: Schedule) -> dict[str, dict[TaskKind, Task]]:
+    """The first task of each kind of each build."""
+    found: dict[str, dict[TaskKind, Task]] = defaultdict(dict)
+    for task in schedule.tasks:
+        if task.build:
+            found[task.build].setdefault(task.kind, task)
+    return found
 
 
 def _minutes(job: BuildJob, machine: str, cell: Cell) -> int:
@@ -250,7 +269,11 @@ def _nodes(schedule: Schedule, jobs: Mapping[int, LineJob]) -> list[_Node]:
             continue
         chain = [_node(task, origin, lines) for task in tasks]
         first = len(nodes)
-        nodes += _joined(chain)
+        joined = _joined(chain)
+        if len(joined) == len(jobs[min(lines)].finish.steps):
+            for i, node in enumerate(joined):
+                node.step = i
+        nodes += joined
         for i in range(first + 1, len(nodes)):
             nodes[i].before.add(i - 1)
         nodes[first].builds = {build for n in lines for build in jobs[n].builds}
@@ -259,7 +282,26 @@ def _nodes(schedule: Schedule, jobs: Mapping[int, LineJob]) -> list[_Node]:
                 last_of_line[n].add(len(nodes) - 1)
         else:
             nodes[first].before |= {i for n in lines for i in last_of_line[n]}
+    _add_tests(nodes, schedule, jobs)
     return _shared(nodes)
+
+
+def _add_tests(nodes: list[_Node], schedule: Schedule, jobs: Mapping[int, LineJob]) -> None:
+    """Specimens tested after unpacking; lines that wait for the result are packed no earlier."""
+    origin = schedule.start
+    for key, tasks in _by_kind(schedule).items():
+        waiting = frozenset(n for n, job in jobs.items() if job.waits_for_test and key in job.builds)
+        if TaskKind.TEST not in tasks or not waiting:
+            continue
+        test = _node(tasks[TaskKind.TEST], origin, waiting)
+        result = tasks.get(TaskKind.RESULT)
+        test.wait = max(0, minutes_after(origin, result.end) - test.start - test.run) if result else 0
+        test.builds = {key}
+        nodes.append(test)
+        for n in waiting:
+            packs = [node for node in nodes if node.kind is TaskKind.PACK and node.lines == {n}]
+            if packs:
+                min(packs, key=lambda node: node.start).before.add(len(nodes) - 1)
 
 
 def _shared(nodes: list[_Node]) -> list[_Node]:
@@ -339,7 +381,7 @@ def _bench(
         "node_lines": np.array([[n in node.lines for n in numbers] for node in nodes], dtype=np.bool_).reshape(
             len(nodes), len(numbers)
         ),
-        "node_done": np.array([node.kind not in _BENCH for node in nodes], dtype=np.bool_),
+        "node_done": np.array([node.kind in _DONE for node in nodes], dtype=np.bool_),
         "preds": _ints(len(node.before) + len(builds) for node, builds in zip(nodes, entry, strict=True)),
         "succ_at": _offsets(succ),
         "succ": _ints(x for xs in succ for x in xs),
@@ -349,13 +391,15 @@ def _bench(
 
 
 def _step(node: _Node, jobs: Mapping[int, LineJob], kind: str) -> FinishStep | None:
-    """The step of the finish that a node carries out, by the kind of its station."""
+    """The step of the finish that a node carries out: by its place in the chain, else by the kind of its station."""
     finish = jobs[min(node.lines)].finish
+    if node.step >= 0 and node.kind in _BENCH:
+        return finish.steps[node.step]
     return next((step for step in finish.steps if step.station_kind == kind), None) if node.kind in _BENCH else None
 
 
 def _skill(node: _Node, step: FinishStep | None) -> str:
-    if node.kind is TaskKind.INSPECT:
+    if node.kind in {TaskKind.INSPECT, TaskKind.TEST}:
         return INSPECT
     return PACK if node.kind is TaskKind.PACK else step.skill if step else ""
 

@@ -137,7 +137,7 @@ def try_load(c: Course, z: Scratch, s: int, t: int, minutes: int) -> tuple[int, 
     for m in range(c.printing.shape[1]):
         if c.printing[b, m] > 0 and (s >= n or m == c.machine[b]) and z.machine_free[m] < HELD:
             row = c.machine_row + m
-            at = first_gap(z.busy[row], z.used[row], max(t, z.machine_free[m]), minutes)
+            at = first_gap(z.busy[row], z.used[row], max(t, z.machine_free[m] + c.setup[b]), minutes)
             if at < best:
                 best, machine = at, m
     soonest, chamber = HELD, -1
@@ -398,9 +398,11 @@ def run_weeks(
                 continue
             k = what - 4 * slots
             end = do_node(c, z, fate, r, k, t)
-            if end >= NEVER:
-                ready[r, :] = horizon
-                break
+            if end >= NEVER:  # what follows is never done either; other lines go on
+                for line in range(c.node_lines.shape[1]):
+                    if c.node_lines[k, line]:
+                        ready[r, line] = horizon
+                continue
             for line in range(c.node_lines.shape[1]):
                 if c.node_done[k] and c.node_lines[k, line]:
                     ready[r, line] = max(ready[r, line], end)
