@@ -97,6 +97,8 @@ def setup(*, dev: bool) -> None:
         )
         run(PYTHON, "-m", "pip", "install", "-q", "--disable-pip-version-check", "--no-deps", "-e", ".")
     STAMP.write_text(f"{want} {'dev' if dev else ''}")
+    say("compiling the scheduler once, about a minute")
+    run(PYTHON, "-c", "from cakewright.schedule.warm import warm; warm()")
 
 
 def demo() -> None:
