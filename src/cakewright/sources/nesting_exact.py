@@ -55,7 +55,7 @@ MOST_STEP = Reference(
     "nesting.most_step", 0.04, "of the height", Status.DEFAULT, _OURS, "by how much the height is lowered at first"
 )
 LEAST_STEP = Reference(
-    "nesting.least_step", 1e-4, "of the height", Status.DEFAULT, _OURS, "by how much it is lowered in the end"
+    "nesting.least_step", 1e-5, "of the height", Status.DEFAULT, _OURS, "by how much it is lowered in the end"
 )
 TRIES = Reference(
     "nesting.tries", 6, "piles", Status.DEFAULT, _OURS, "failures at one height after which a higher one is tried"
