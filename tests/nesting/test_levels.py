@@ -65,6 +65,13 @@ def test_a_longer_search_ends_on_small_cells_and_lower():
     assert longer.height_mm < quick.height_mm
 
 
+def test_a_chamber_too_small_on_large_cells_holds_them_all_on_small_ones(one_cube):
+    """Two cubes of 10 mm and the gap fill 23 mm exactly; on cells of 1.5 mm they need 24."""
+    task = task_of({"c": one_cube}, {"c": 8}, NestSpace(23, 23, 23))
+    assert len(nest(task, stop=MaxSteps(0), seed=1).placements) < 8
+    assert len(seen_through(task, nest(task, stop=MaxSteps(40), seed=1)).placements) == 8
+
+
 def test_two_workers_repeat_each_other():
     """Threads try at the same time, and the answer does not depend on which is ready first."""
     nests = [nest(whole_millimetres(), stop=MaxSteps(40), seed=1, workers=2) for _ in range(2)]

@@ -56,26 +56,34 @@ def rebuilt(
     low = old.at[:, 2] * old_bank.voxel_mm + old_bank.low_mm[np.maximum(old.pose, 0)]
     usual = [*orders(spaces[0].bank, part, priority)[:2], np.lexsort((part, low)).astype(np.int64)]
     tries = usual + [_disturbed(spaces[0].bank, part, priority, rng) for _ in range(int(RESTARTS.value) * len(spaces))]
+    bank = spaces[0].bank
     best: Layout | None = None
     with ThreadPoolExecutor(len(spaces)) as pool:
         for at in range(0, len(tries), len(spaces)):
-            limit = best.height_mm(spaces[0].bank) if best is not None else NO_LIMIT
+            limit = NO_LIMIT if best is None or (best.pose < 0).any() else best.height_mm(bank)
             now = [(work, part, order, limit, enough) for work, order in zip(spaces, tries[at:], strict=False)]
             for made in pool.map(lambda job: _built(*job), now):
-                if made is not None and (best is None or made.height_mm(spaces[0].bank) < limit):
-                    best, limit = made, made.height_mm(spaces[0].bank)
+                if made is not None and (best is None or _worth(made, bank) < _worth(best, bank)):
+                    best = made
             if enough():
                 break
     return best
 
 
+def _worth(layout: Layout, bank: Bank) -> tuple[int, float]:
+    """Pieces without a place, then height."""
+    return int((layout.pose < 0).sum()), layout.height_mm(bank)
+
+
 def _built(work: Workspace, part: Ints, order: Ints, limit_mm: float, enough: Callable[[], bool]) -> Layout | None:
-    """All pieces placed in `order` below a limit, else None."""
+    """Pieces placed in `order`; None when one is not below the limit or `enough` says stop."""
     layout = Layout.empty(part)
     work.reload(layout)
     floor = np.zeros(len(work.bank.cells), np.int64)  # what is known to be blocked stays known from piece to piece
     for i in order:
-        if enough() or work.insert(layout, np.array([i], np.int64), floor, None, limit_mm):
+        if enough():
+            return None
+        if work.insert(layout, np.array([i], np.int64), floor, None, limit_mm) and limit_mm < NO_LIMIT:
             return None
     return layout
 
