@@ -14,7 +14,9 @@ from cakewright.parts.measure import triangle_areas, triangle_normals
 from cakewright.parts.patches import Patches
 from cakewright.parts.rays import RayScene, Spots, gap_by_ray, wall_by_ray
 
+CELL = 0.35  # of the reach
 PARALLEL = 0.9  # cosine
+MUCH_LONGER = 4.0  # a ray so much longer than the ball passes a corner: no wall there
 SEEN_IN_PATCH = 2000  # patches that get points of their own; the smaller the patch the rarer a limit is met
 
 
@@ -59,9 +61,17 @@ def probe(mesh: Mesh, scene: RayScene, balls: BallScene, patches: Patches, count
     gap_ray = gap_by_ray(mesh, scene, spots)
     wall_ball, wall_at = balls.opposed(spots, wall_ray, inside=True)
     gap_ball, gap_at = balls.opposed(spots, gap_ray, inside=False)
-    far = triangle_normals(mesh)[np.maximum(wall_at, 0)]
-    parallel = (wall_at >= 0) & (np.einsum("ij,ij->i", far, spots.normal) < -PARALLEL)
+    parallel = _is_parallel(mesh, spots, wall_at) | _is_parallel(
+        mesh, spots, scene.first_hit(spots.at, -spots.normal)[1]
+    )
+    parallel &= (wall_at >= 0) & (wall_ray < MUCH_LONGER * wall_ball)
     return Probe(spots, share, wall_ray, wall_ball, wall_at, gap_ray, gap_ball, gap_at, parallel)
+
+
+def _is_parallel(mesh: Mesh, spots: Spots, far: NDArray[np.int64] | NDArray[np.intp]) -> NDArray[np.bool_]:
+    """True where a triangle on the far side looks the opposite way within 25 degrees."""
+    normal = triangle_normals(mesh)[np.maximum(far, 0)]
+    return np.asarray((far >= 0) & (np.einsum("ij,ij->i", normal, spots.normal) < -PARALLEL))
 
 
 def _spread(mesh: Mesh, patches: Patches, count: int, seed: int) -> tuple[Spots, FloatArray]:
@@ -91,12 +101,15 @@ def clusters(at: FloatArray, reach: FloatArray) -> list[NDArray[np.intp]]:
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 
-    n = len(at)
-    if n == 0:
+    if len(at) == 0:
         return []
-    pairs = _near_pairs(at, reach)
-    links = coo_array((np.ones(len(pairs), dtype=bool), (pairs[:, 0], pairs[:, 1])), shape=(n, n))
-    label = connected_components(links, directed=False)[1]
+    # crowded points are put into cells first: in a random crowd the few nearest of each do not hang together
+    size = 1.5 ** np.floor(np.log(np.maximum(reach, 1e-9)) / np.log(1.5))
+    cell = np.column_stack([np.floor(at / (CELL * size)[:, None]), size])
+    _, first, of = np.unique(cell, axis=0, return_index=True, return_inverse=True)
+    pairs = _near_pairs(at[first], reach[first])
+    links = coo_array((np.ones(len(pairs), dtype=bool), (pairs[:, 0], pairs[:, 1])), shape=(len(first), len(first)))
+    label = connected_components(links, directed=False)[1][of.ravel()]
     order = np.argsort(label, kind="stable")
     cuts = np.flatnonzero(np.diff(label[order])) + 1
     return sorted(np.split(order, cuts), key=len, reverse=True)

@@ -71,7 +71,7 @@ def _alike(centres: FloatArray, size: FloatArray) -> list[NDArray[np.intp]]:
     if len(size) < FEWEST:
         return []
     # nearness in space and in the logarithm of size at once
-    stretch = np.column_stack([centres, np.log(size) / np.log(SIMILAR) * np.maximum(size, 0.3)])
+    stretch = np.column_stack([centres, np.log(size) / np.log(SIMILAR) * size])
     return [g for g in clusters(stretch, 0.8 * size) if len(g) >= FEWEST]
 
 
