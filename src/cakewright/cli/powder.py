@@ -62,7 +62,9 @@ def receive(
     drum: Annotated[list[float], typer.Option("--drum", help="Net weight of a drum, kg; once for each drum.")],
     by: By,
     certificate: Annotated[str, typer.Option("--certificate", help="Number or file; without it the lot waits.")] = "",
-    expires: Annotated[datetime | None, typer.Option("--use-by", formats=["%Y-%m-%d"])] = None,
+    expires: Annotated[
+        datetime | None, typer.Option("--use-by", formats=["%Y-%m-%d"], help="Use-by date of the supplier.")
+    ] = None,
     storage: Annotated[str, typer.Option("--storage", help="Where it stands.")] = "",
     melt_flow: Annotated[float | None, typer.Option("--melt-flow", help="From the certificate, g/10 min.")] = None,
     db: Db = DB,
@@ -85,8 +87,8 @@ def receive(
 def file_(
     lot: Annotated[str, typer.Argument(help="The lot.")],
     by: By,
-    certificate: Annotated[str, typer.Option("--certificate")] = "",
-    storage: Annotated[str, typer.Option("--storage")] = "",
+    certificate: Annotated[str, typer.Option("--certificate", help="Number or file name of the certificate.")] = "",
+    storage: Annotated[str, typer.Option("--storage", help="Where it stands now.")] = "",
     use_by: Annotated[str, typer.Option("--use-by", help="New date from the supplier; needs a reason.")] = "",
     reason: Why = "",
     db: Db = DB,
@@ -123,7 +125,7 @@ def open_(
 
 @powder.command(name="can", rich_help_panel="Come in")
 def can_(
-    material: Annotated[str, typer.Option("--material")],
+    material: Annotated[str, typer.Option("--material", help="What may go in; as in the cell file.")],
     by: By,
     size: Annotated[float | None, typer.Option("--size", help="What it takes, kg.")] = None,
     holds: Annotated[
@@ -154,7 +156,7 @@ def blend(
     weighed: Annotated[
         list[str] | None, typer.Option("--weighed", help="U03=7.98: book it as weighed; once for each can.")
     ] = None,
-    by: Annotated[str, typer.Option("--by", envvar="CAKEWRIGHT_NAME")] = "",
+    by: Annotated[str, typer.Option("--by", help="Who weighed it; with --weighed.", envvar="CAKEWRIGHT_NAME")] = "",
     reason: Why = "",
     pdf: Annotated[Path | None, typer.Option("--pdf", help="Write the slip into this file.")] = None,
     db: Db = DB,
@@ -299,8 +301,14 @@ def waste(can: Can, by: By, reason: Annotated[str, typer.Option("--cause", help=
 
 
 @powder.command(rich_help_panel="On the shelf")
-def label(can: Can, by: By, lost: Annotated[bool, typer.Option("--lost/--found")] = True, reason: Why = "",
-          db: Db = DB, at: At = None) -> None:  # fmt: skip
+def label(
+    can: Can,
+    by: By,
+    lost: Annotated[bool, typer.Option("--lost/--found", help="Lost, or surely found again.")] = True,
+    reason: Why = "",
+    db: Db = DB,
+    at: At = None,
+) -> None:
     """Say that a label is lost (the can is waste then) or surely found again."""
     from cakewright.app.powder_deeds import find_label, lose_label
 

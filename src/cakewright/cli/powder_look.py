@@ -225,7 +225,7 @@ def month(month: Annotated[datetime, typer.Argument(formats=["%Y-%m"], help="Suc
 
 @powder.command(rich_help_panel="Look")
 def outlook(
-    weeks: Annotated[int, typer.Option("--weeks", min=1, max=52)] = 8,
+    weeks: Annotated[int, typer.Option("--weeks", min=1, max=52, help="How many weeks ahead.")] = 8,
     lead: Annotated[int | None, typer.Option("--lead", min=0, help="Weeks from order to delivery.")] = None,
     coming: Annotated[str, typer.Option("--coming", help="Deliveries on their way: '20@3 10@5'.")] = "",
     plan: PlanNumber = None,

@@ -54,7 +54,12 @@ def accept(number: Number, db: Db = DEFAULT, by: By = "") -> None:
 
 
 @quotes.command("decline")
-def decline(number: Number, db: Db = DEFAULT, by: By = "", why: Annotated[str, typer.Option("--why")] = "") -> None:
+def decline(
+    number: Number,
+    db: Db = DEFAULT,
+    by: By = "",
+    why: Annotated[str, typer.Option("--why", help="What the customer said, in words.")] = "",
+) -> None:
     """The customer said no."""
     from cakewright.app.serve import check_database
     from cakewright.cli.screen import console
