@@ -20,7 +20,18 @@ _NOBODY = _HASHER.hash(secrets.token_hex(16))  # so that an unknown name takes a
 TOKEN_DAYS = 365
 
 WRITES: dict[Role, tuple[str, ...]] = {  # parts of addresses that a role may change; a planner may change everything
-    Role.OPERATOR: ("/unpack", "/records", "/run/", "/floor", "/powder", "/wrong", "/note", "/inspect", "/logout"),
+    Role.OPERATOR: (
+        "/unpack",
+        "/records",
+        "/run/",
+        "/floor",
+        "/powder",
+        "/wrong",
+        "/note",
+        "/inspect",
+        "/happened",
+        "/logout",
+    ),  # fmt: skip
     Role.INSPECTOR: ("/inspect", "/wrong", "/run/release", "/floor", "/records", "/logout"),
     Role.SALES: ("/quotes", "/logout"),
     Role.READER: ("/logout",),
