@@ -31,7 +31,7 @@ WRITES: dict[Role, tuple[str, ...]] = {  # parts of addresses that a role may ch
         "/inspect",
         "/happened",
         "/logout",
-    ),  # fmt: skip
+    ),
     Role.INSPECTOR: ("/inspect", "/wrong", "/run/release", "/floor", "/records", "/logout"),
     Role.SALES: ("/quotes", "/logout"),
     Role.READER: ("/logout",),
