@@ -124,7 +124,7 @@ def test_squeezing_stacks_blocks_tightly():
 
 
 def test_a_long_piece_is_never_stood_through_the_floor():
-    """A rod that may turn stays inside when the height falls below its length; the build ends at the lowest possible."""
+    """A rod that may turn stays inside when the height falls below its length; the build ends as low as can be."""
     meshes = {"rod": box_mesh(1, 2, 9), "cube": box_mesh(3, 3, 3)}
     pieces = [NestPiece("rod", "rod", 1), *(NestPiece(f"c{i}", "cube", 1) for i in range(3))]
     task = NestTask(meshes, pieces, dict.fromkeys(meshes, cube_rotations()), NestSpace(9, 9, 60), 0.0, 1.0)
