@@ -28,7 +28,7 @@ from cakewright.schedule.plan_schedule import judged, plan_schedule
 from cakewright.stopping import MaxSeconds, MaxSteps
 
 H = 60.0
-SEARCH_SHARE = 0.5  # of the seconds for builds too many to be solved whole
+SEARCH_SHARE = 0.2  # of the seconds for builds too many to be solved whole
 
 
 def blind(decoder: Decoder) -> Orders:
