@@ -18,5 +18,5 @@ def kernel(function: F) -> F:
 
 
 def plain_kernel(function: F) -> F:
-    """Like `kernel`, but division by zero gives inf or nan as in numpy: loops over arrays then run several lanes wide."""
+    """Like `kernel`, but division by zero gives inf or nan as in numpy; loops over arrays run several lanes wide."""
     return cast(F, numba.njit(cache=True, nogil=True, error_model="numpy")(function))

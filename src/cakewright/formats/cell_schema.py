@@ -245,7 +245,7 @@ NESTING = Table("nesting", "nesting", m.NestingRules, "Clearances and effort of 
 
 UTILITY = Table("utility", "utilities", m.Utility, "Power, gas, air, extraction that machines or stations need.", (
     NAME,
-    Key("machines_at_once", Number("machines", least=0, whole=True), "machines that may print on it; 0 for no limit", 0),
+    Key("machines_at_once", Number("machines", least=0, whole=True), "machines that may print; 0 for no limit", 0),
 ))  # fmt: skip
 
 CLOSURE = Table("closure", "closures", m.Closure, "Planned time out of use: maintenance, a visit, a cut of power.", (

@@ -224,7 +224,13 @@ class _Reading:
 
 def _check_sense(cell: Cell) -> None:
     """What each value alone cannot show: hours that end before they start, work nobody can do."""
-    problems = [*_wrong_shifts(cell), *_wrong_weeks(cell), *_wrong_skills(cell), *_wrong_machines(cell), *_wrong_numbers(cell)]
+    problems = [
+        *_wrong_shifts(cell),
+        *_wrong_weeks(cell),
+        *_wrong_skills(cell),
+        *_wrong_machines(cell),
+        *_wrong_numbers(cell),
+    ]
     if problems:
         if len(problems) == 1:
             raise CellError(problems[0][0], remedy=problems[0][1], where=cell.source)

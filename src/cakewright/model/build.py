@@ -11,7 +11,6 @@ from cakewright.errors import GeometryError
 from cakewright.model.heat import CakeHeat
 from cakewright.model.mesh import FloatArray
 
-
 CAGE = "-cage-"
 """In the name of a placement that is a cage, such as L08-cage-1."""
 

@@ -66,8 +66,8 @@ SEARCH_MARGIN = Reference(
     "builds",
     Status.MEASURED,
     "benchmarks/schedule.py, random cells of 50 and 100 builds",
-    "this over the number of builds is the share of the best cost by which a changed schedule may be worse and still be "
-    "followed; at most `schedule.search_margin_most`",
+    "this over the number of builds is the share of the best cost by which a changed schedule may be worse and still "
+    "be followed; at most `schedule.search_margin_most`",
 )
 SEARCH_MARGIN_MOST = Reference(
     "schedule.search_margin_most", 0.1, "1", Status.DEFAULT, _HOUSE, "largest share of the best cost for few builds"

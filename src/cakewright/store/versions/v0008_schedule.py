@@ -1,5 +1,7 @@
 """Dates if a build fails; committed plans, what really began and ended, stopped builds: written once."""
 
+from typing import Any
+
 import sqlalchemy as sa
 from alembic import op
 
@@ -13,15 +15,15 @@ depends_on = None
 WRITTEN_ONCE = ("commitment", "progress", "stop")
 
 
-def _need(name, kind):
+def _need(name: str, kind: Any) -> sa.Column[Any]:
     return sa.Column(name, kind, nullable=False)
 
 
-def _number():
+def _number() -> sa.Column[Any]:
     return sa.Column("number", sa.Integer(), autoincrement=True, nullable=False)
 
 
-def _who():
+def _who() -> tuple[sa.Column[Any], ...]:
     return _need("at", Instant()), _need("by", sa.Text()), _need("note", sa.Text())
 
 
