@@ -1,0 +1,121 @@
+"""Take the pictures of the how-to pages anew: `python scripts/screenshots.py demo-out/cakewright.sqlite [NAME ...]`.
+
+The database of the planned demo week is copied and the copy served on a port; some pieces are unpacked and measured
+in it so that the pages have something to show. Pictures go to docs/images/howto, 1180 px wide, in 64 colours.
+"""
+
+from __future__ import annotations
+
+import shutil
+import sys
+import tempfile
+from datetime import UTC, datetime
+from io import BytesIO
+from pathlib import Path
+
+from PIL import Image
+from playwright.sync_api import sync_playwright
+
+HERE = Path(__file__).resolve().parents[1]
+sys.path.insert(0, str(HERE))
+
+from tests.web.browser import ARGUMENTS, CHROMIUM, served  # noqa: E402
+
+from cakewright.app.inspect_line import record_reading  # noqa: E402
+from cakewright.store import Store, open_store  # noqa: E402
+from cakewright.store.floor import PieceState  # noqa: E402
+from cakewright.web.application import create_app  # noqa: E402
+
+OUT = HERE / "docs" / "images" / "howto"
+TUESDAY = datetime(2027, 3, 2, 5, 40, tzinfo=UTC)  # 06:40 in the cell
+SIZE = (1180, 820)
+COLOURS = 64
+LIMIT = 200_000  # bytes
+PLAN, B1, B2 = "/plans/1", "/plans/1/builds/B1", "/plans/1/builds/B2"
+SHOTS = {  # name of the picture: (address, words of the heading to scroll to)
+    "morning": (f"{PLAN}?at=2027-03-02T09:00", ""),
+    "check": (f"{PLAN}/lines/12/part", ""),
+    "quotes": ("/quotes", ""),
+    "inbox": ("/inbox", ""),
+    "build": (B1, ""),
+    "wishes": (f"{B1}/wishes", ""),
+    "heat": (f"{B1}/heat", ""),
+    "powder": ("/powder", ""),
+    "blend": (f"{B1}/powder", ""),
+    "outlook": ("/powder/outlook", ""),
+    "calendar": (f"{PLAN}/calendar", ""),
+    "promise": (f"{PLAN}/lines/13", ""),
+    "what-if": (f"{PLAN}/what-if?question=rush&at=2027-03-02T06:40", ""),
+    "stopped": (f"{B1}/stopped?layer=900&cause=power&at=2027-03-02T13:00", ""),
+    "again": (f"{PLAN}/again?name=A1&start=2027-03-02T12:00&end=2027-03-03T06:00&at=2027-03-02T06:40", ""),
+    "happened": (f"{PLAN}/happened?by=Mira+Solheim&at=2027-03-02T18:30", ""),
+    "run": (f"{B1}/run?by=Mira+Solheim", ""),
+    "unpack": (f"{B1}/unpack?by=Dev+Marten", ""),
+    "identify": (f"{B1}/identify?mass_g=1.9&size=46&size=12", ""),
+    "inspect": (f"{PLAN}/lines/13/inspect?by=Mira+Solheim", ""),
+    "papers": (f"{PLAN}/papers", ""),
+    "promises": ("/promises", ""),
+}
+
+
+def main() -> None:
+    if len(sys.argv) < 2 or not Path(sys.argv[1]).is_file():
+        sys.exit(__doc__)
+    wanted = sys.argv[2:] or list(SHOTS)
+    if unknown := [name for name in wanted if name not in SHOTS]:
+        sys.exit(f"no picture {unknown}; there are: {', '.join(SHOTS)}")
+    OUT.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory() as folder:
+        copy = shutil.copy(sys.argv[1], Path(folder) / "cell.sqlite")
+        with open_store(Path(copy)) as store:
+            live(store)
+            with served(create_app(store, clock=lambda: TUESDAY)) as address:
+                take(address, wanted)
+
+
+def live(store: Store) -> None:
+    """Some deeds of the week: the first pieces are unpacked, some of line 13 measured."""
+    plan = store.load_plan(1)
+    build = plan.builds[0]
+    for piece in build.removal.order[:9]:
+        store.record_piece(plan=1, build=build.key, piece=piece, state=PieceState.FOUND, by="Dev Marten", at=TUESDAY)
+    pieces = [p.piece for b in plan.builds_of(13) for p in b.pieces_of(13)]
+    for piece, value in zip(pieces, (11.98, 12.03, 12.01, 11.96), strict=False):
+        record_reading(store, plan, 13, piece=piece, name="width", value=value, low=11.9, high=12.1, gauge="calliper 3",
+                       by="Mira Solheim", at=TUESDAY)  # fmt: skip
+
+
+def take(address: str, names: list[str]) -> None:
+    """One picture for each name."""
+    with sync_playwright() as tools:
+        browser = tools.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        context = browser.new_context(
+            viewport={"width": SIZE[0], "height": SIZE[1]}, color_scheme="light", reduced_motion="reduce"
+        )
+        page = context.new_page()
+        for name in names:
+            place, heading = SHOTS[name]
+            answer = page.goto(address + place)
+            if answer is None or not answer.ok:
+                sys.exit(
+                    f"{name}: {place} answered {answer.status if answer else 'nothing'}: {page.inner_text('main')}"
+                )
+            page.wait_for_timeout(1500)  # the nest is drawn in software
+            if heading:
+                page.get_by_role("heading", name=heading).first.scroll_into_view_if_needed()
+            print(f"{name}: {keep(page.screenshot(), OUT / f'{name}.png') // 1000} kB", flush=True)
+        browser.close()
+
+
+def keep(png: bytes, path: Path) -> int:
+    """The picture in few colours; its size in bytes."""
+    small = Image.open(BytesIO(png)).convert("RGB").quantize(COLOURS, dither=Image.Dither.NONE)
+    small.save(path, optimize=True)
+    size = path.stat().st_size
+    if size > LIMIT:
+        sys.exit(f"{path.name}: {size} bytes found, {LIMIT} allowed: take a smaller part of the page")
+    return size
+
+
+if __name__ == "__main__":
+    main()
