@@ -30,6 +30,8 @@ PAGES = [
     "/calendar",
     "/powder",
     "/papers",
+    "/numbers",
+    "/capacity",
 ]
 ALL = ["/plans", "/inbox", "/jobs/1", "/quotes", "/quotes/1", "/api/docs", *(f"/plans/2{below}" for below in PAGES)]
 

@@ -63,7 +63,7 @@ def _lines_table(numbers: WeekNumbers) -> Table:
     for r in numbers.lines:
         line, p = numbers.plan.line(r.line), money.get(r.line)
         row: list[object] = [r.line, line.order, line.part, r.pieces]
-        row += [p.planned, p.actual, p.is_whole, p.price] if p else [None] * 4
+        row += [p.planned, p.actual if p.is_recorded else None, p.is_whole, p.price] if p else [None] * 4
         for c in (r.machine_h, r.virgin_kg, r.hands_min, r.scrap):
             row += [c.planned, c.counterpart, c.actual, c.recorded, c.of]
         rows.append(tuple(row))

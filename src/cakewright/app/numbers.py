@@ -99,13 +99,14 @@ class Priced:
     line: int
     planned: float
     actual: float
+    is_recorded: bool
     is_whole: bool
     price: float | None
 
 
 @dataclass(frozen=True, eq=False)
 class WeekNumbers:
-    """Everything about a plan after the fact. `families` are those of lines with a price."""
+    """Everything about a plan after the fact. `families` are those of lines with a price and a record."""
 
     plan: WeekPlan
     lines: tuple[LineRecord, ...]
@@ -210,8 +211,10 @@ def _priced(
             f.actual * today[r.line, what] - f.counterpart * then[r.line, what]
             for f, what in figures if f.actual is not None
         )  # fmt: skip
-        found.append(Priced(r.line, planned[r.line], planned[r.line] + more, all(f.is_whole for f, _ in figures),
-                            prices[r.line]))  # fmt: skip
+        found.append(
+            Priced(r.line, planned[r.line], planned[r.line] + more, any(f.actual is not None for f, _ in figures),
+                   all(f.is_whole for f, _ in figures), prices[r.line])
+        )  # fmt: skip
     return tuple(found)
 
 
@@ -224,7 +227,7 @@ def _with_price(plan: WeekPlan, lines: Sequence[LineRecord], priced: Sequence[Pr
     found = []
     for r in lines:
         p = money.get(r.line)
-        if p is None or p.price is None:
+        if p is None or p.price is None or not p.is_recorded:
             continue
         h, kg, hands = r.machine_h, r.virgin_kg, r.hands_min
         found.append(

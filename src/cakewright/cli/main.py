@@ -12,6 +12,7 @@ import typer
 from cakewright import __version__
 from cakewright.cli.keep import keep
 from cakewright.cli.learn import register as register_learning
+from cakewright.cli.numbers import register as register_numbers
 from cakewright.cli.people import people
 from cakewright.cli.powder_look import powder
 from cakewright.cli.quotes import quotes
@@ -190,6 +191,7 @@ cli.add_typer(keep, name="keep", rich_help_panel="While the week runs")
 cli.add_typer(powder, name="powder", rich_help_panel="The week")
 register_learning(cli)
 register_running(cli)
+register_numbers(cli)
 
 
 def run() -> None:

@@ -23,6 +23,7 @@ from cakewright.web import (
     inbox,
     inspect,
     metrics,
+    numbers,
     offline,
     pages,
     part,
@@ -101,6 +102,7 @@ def create_app(
     app.include_router(part.interface)
     app.include_router(bench.pages)
     app.include_router(running.pages)
+    app.include_router(numbers.pages)
     app.mount("/static", LastingFiles(directory=HERE / "static"), name="static")
     app.include_router(guard.router)
     app.add_middleware(guard.Guard, store=store, clock=clock, asks=asks)
