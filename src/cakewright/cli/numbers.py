@@ -57,7 +57,8 @@ def capacity(db: Db = DEFAULT, plan: Plan = None) -> None:
         shown = Table("set-up", "late lines", "weighted lateness", "last packed", "kg a week", "cost")
         for o in ask_capacity(the_plan, stop=quick_rule):
             shown.add_row(o.name, str(o.late_lines), f"{o.weighted_late_h:.1f} h",
-                          moment(o.last_ready, the_plan.cell.zone), f"{o.kg_per_week:.2f}", f"{o.cost:,.2f}")  # fmt: skip
+                          moment(o.last_ready, the_plan.cell.zone), f"{o.kg_per_week:.2f}",
+                          f"{o.cost:,.2f}")  # fmt: skip
         console.print(shown)
         console.print("Nests stay as they are; what was added costs nothing here.")
         for u in use_plots(the_plan):

@@ -108,7 +108,8 @@ def capacity(shelf: Plans, request: Request, version: int) -> HTMLResponse:
         wrong = found
     uses = use_plots(plan)
     return page(request, "numbers_capacity.html", **common(shelf, version), outcomes=outcomes, uses=uses,
-                short=warn_of_ratio(plan), wrong=wrong, bars=draw_outcomes(outcomes) if outcomes else "", curve=draw_uses(uses))  # fmt: skip
+                short=warn_of_ratio(plan), wrong=wrong, bars=draw_outcomes(outcomes) if outcomes else "",
+                curve=draw_uses(uses))  # fmt: skip
 
 
 def draw_outcomes(outcomes: Sequence[Outcome]) -> Markup:
@@ -140,8 +141,7 @@ def draw_uses(uses: Sequence[UsePlot]) -> Markup:
         parts.append(
             f'<polyline class="use-line" points="{points}"/><circle class="use-best" cx="{x:.1f}" cy="{y:.1f}" r="5"/>'
         )
-        parts.append(
-            f'<text x="{left + wide + 12:.0f}" y="{at(1, u.full_cost)[1] - 4 + 8 * (1 - i):.0f}">{escape(u.name)}</text>'
-        )
+        beside = at(1, u.full_cost)[1] - 4 + 8 * (1 - i)
+        parts.append(f'<text x="{left + wide + 12:.0f}" y="{beside:.0f}">{escape(u.name)}</text>')
     said = "; ".join(f"{u.name}: cheapest at {u.best:.0%}" for u in uses)
     return svg(left + wide + 210, top + high + 30, f"Cost of good parts by use of the chamber. {said}", parts)
