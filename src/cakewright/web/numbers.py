@@ -131,7 +131,10 @@ def draw_uses(uses: Sequence[UsePlot]) -> Markup:
     left, top, wide, high = 70.0, 20.0, 460.0, 220.0
     low = min(u.best_cost for u in uses) * 0.95
     upper = 1.6 * max(u.full_cost for u in uses)
-    at = lambda use, cost: (left + wide * use, top + high * (upper - cost) / (upper - low))  # noqa: E731
+
+    def at(use: float, cost: float) -> tuple[float, float]:
+        return left + wide * use, top + high * (upper - cost) / (upper - low)
+
     parts = [f'<path class="use-line" d="M{left:.0f} {top:.0f}V{top + high:.0f}H{left + wide:.0f}"/>']
     parts += [f'<text x="{left + wide * u - 14:.0f}" y="{top + high + 20:.0f}">{u:.0%}</text>' for u in TICKS]
     parts += [f'<text x="0" y="{at(0, c)[1] + 5:.0f}">{c:,.0f}</text>' for c in (low, (low + upper) / 2, upper)]
