@@ -22,6 +22,7 @@ _TEMPLATE = Path(__file__).with_name("cell_template.toml")
 _HEADER = re.compile(r"^\s*\[\[?\s*([\w.\-\" ]+?)\s*\]\]?")
 _KEY = re.compile(r"^\s*\"?([\w\-]+)\"?\s*=")
 _DEFAULT_LINE = re.compile(r"^@(\S+)$", re.MULTILINE)
+LONGEST_SHOWN = 200  # of a value in a message
 BASIC_SKILLS = ("start", "unpack", "finish", "inspect", "pack")
 
 
@@ -37,9 +38,9 @@ def read_cell(path: str | Path) -> Cell:
     text = _text_of(path)
     try:
         content = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as wrong:
+    except (ValueError, RecursionError) as wrong:  # also brackets without end, and numbers of thousands of digits
         raise CellError(
-            f"not a TOML file: {wrong}",
+            f"not a TOML file: {str(wrong)[:200]}",
             remedy="mend that line; `cakewright init` writes a file to compare with",
             where=str(path),
         ) from wrong
@@ -354,4 +355,8 @@ def _show(value: object) -> str:
         return "true" if value else "false"
     if isinstance(value, date | datetime | time):
         return value.isoformat()
-    return repr(value)
+    try:
+        told = repr(value)
+    except ValueError:  # of thousands of digits
+        return "a number of very many digits"
+    return told if len(told) <= LONGEST_SHOWN else told[:LONGEST_SHOWN] + " ..."

@@ -13,6 +13,7 @@ import io
 import math
 import re
 from collections import defaultdict
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -58,14 +59,24 @@ def _rows(path: Path) -> list[tuple[int, dict[str, str]]]:
         raise InputError(f"byte {wrong.start} is not UTF-8", remedy="save it as UTF-8", where=str(path)) from wrong
     lines = text.splitlines()
     separator = max(",;\t", key=lines[0].count) if lines else ","
-    reader = csv.DictReader(io.StringIO(text), delimiter=separator)
-    reader.fieldnames = [name.strip().lower() for name in reader.fieldnames or []]
+    reader = csv.DictReader(io.StringIO(text, newline=""), delimiter=separator)
+    try:
+        reader.fieldnames = [name.strip().lower() for name in reader.fieldnames or []]
+    except csv.Error as wrong:
+        raise InputError(f"not readable as CSV: {wrong}", remedy="export it again", where=str(path)) from wrong
     out = []
-    for row in reader:
+    for row in _read_all(reader, path):
         cells = {k: (v or "").strip() for k, v in row.items() if isinstance(k, str) and not isinstance(v, list)}
         if any(cells.values()):
             out.append((reader.line_num, cells))
     return out
+
+
+def _read_all(reader: csv.DictReader[str], path: Path) -> Iterator[dict[str, str]]:
+    try:
+        yield from reader
+    except csv.Error as wrong:
+        raise InputError(f"not readable as CSV: {wrong}", remedy="export it again", where=str(path)) from wrong
 
 
 def _spans(rows: list[tuple[int, dict[str, str]]], path: Path, zone: ZoneInfo) -> tuple[list[JobTimes], list[Finding]]:
@@ -87,8 +98,10 @@ def _layers(rows: list[tuple[int, dict[str, str]]], path: Path) -> tuple[list[Jo
     doubts = []
     for line, row in rows:
         where, build = f"{path} line {line}", _name(row, path, line)
-        if not re.fullmatch(r"[1-9]\d*", row["layer"]) or int(row["layer"]) > _MOST_LAYERS:
-            raise InputError(f"layer {row['layer']!r}", remedy=f"a whole number from 1 to {_MOST_LAYERS}", where=where)
+        if not re.fullmatch(r"[1-9]\d{0,8}", row["layer"]) or int(row["layer"]) > _MOST_LAYERS:
+            raise InputError(
+                f"layer {row['layer'][:40]!r}", remedy=f"a whole number from 1 to {_MOST_LAYERS}", where=where
+            )
         layer = int(row["layer"])
         if layer in seconds[build]:
             doubts.append(_twice(f"{build}, layer {layer}", where))
@@ -121,11 +134,11 @@ def _name(row: dict[str, str], path: Path, line: int) -> str:
 def _instant(text: str, what: str, where: str, zone: ZoneInfo) -> datetime:
     try:
         when = datetime.fromisoformat(text)
-    except ValueError as wrong:
+        return (when if when.tzinfo else when.replace(tzinfo=zone)).astimezone(UTC)
+    except (ValueError, OverflowError) as wrong:  # the year 9999 west of here is no year
         raise InputError(
             f"{what} {text!r} is no time", remedy="write it as 2027-03-01T22:15 or 2027-03-01T22:15+01:00", where=where
         ) from wrong
-    return (when if when.tzinfo else when.replace(tzinfo=zone)).astimezone(UTC)
 
 
 def _positive(text: str, where: str) -> float:

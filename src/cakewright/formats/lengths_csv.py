@@ -38,8 +38,13 @@ def read_lengths(path: str | Path) -> tuple[WantedLength, ...]:
     except UnicodeDecodeError as wrong:
         raise InputError(f"byte {wrong.start} is not UTF-8", remedy="save it as UTF-8", where=str(path)) from wrong
     first = text.splitlines()[0] if text.strip() else ""
-    reader = csv.DictReader(io.StringIO(text), delimiter=max(",;\t", key=first.count))
-    reader.fieldnames = [name.strip().lower() for name in reader.fieldnames or []]
+    reader = csv.DictReader(io.StringIO(text, newline=""), delimiter=max(",;\t", key=first.count))
+    try:
+        reader.fieldnames = [name.strip().lower() for name in reader.fieldnames or []]
+    except csv.Error as wrong:
+        raise InputError(
+            f"not readable as CSV: {wrong}", remedy="save it again from the spreadsheet", where=str(path)
+        ) from wrong
     missing = [name for name in _NEEDED if name not in reader.fieldnames]
     if missing:
         raise InputError(f"no column {', '.join(missing)}", remedy="expected axis, wanted, measured", where=str(path))

@@ -26,6 +26,7 @@ from cakewright.units import LengthUnit
 
 LARGEST_FILE_BYTES = 1_000_000_000
 LARGEST_TRIANGLES = 20_000_000
+LARGEST_COORDINATE = 1e15  # in any unit no place on earth; squares and cubes of it are still numbers
 COARSE_STEP = 1e-4  # of the part's largest length: rounding above it eats detail
 
 Result = tuple["MeshFile", tuple[Finding, ...]]
@@ -117,6 +118,9 @@ def _read(data: bytes, judge: Judge) -> Result:
     raw = parser(data, judge)
     if len(raw.faces) > LARGEST_TRIANGLES:
         judge.refuse(f"{len(raw.faces)} triangles, at most {LARGEST_TRIANGLES} are read", "export it more coarsely")
+    largest = float(np.abs(raw.vertices).max(initial=0.0))
+    if largest > LARGEST_COORDINATE:
+        judge.refuse(f"a coordinate is {largest:.3g}: no part lies there", "export the mesh again, near the origin")
     raw = joined(raw, judge)
     mesh = Mesh(raw.vertices, raw.faces)
     _tell_rounding(mesh, raw, judge)

@@ -20,7 +20,7 @@ _IGNORED = frozenset(
      "c_interp", "d_interp", "ctech", "stech")
 )  # fmt: skip
 _CURVED = frozenset(("curv", "curv2", "surf", "cstype", "deg", "bmat", "step", "parm", "trim", "hole", "scrv", "sp", "end", "con"))  # fmt: skip  # noqa: E501
-_INDEX = re.compile(r"[+-]?\d+")
+_INDEX = re.compile(r"[+-]?\d{1,15}", re.ASCII)
 
 
 @dataclass(slots=True)
@@ -55,7 +55,7 @@ class _Reading:
         for word in words[1:]:
             index = word.partition("/")[0]
             if not _INDEX.fullmatch(index):
-                return self.bad_line(line, f"face corner {word!r} is no number")
+                return self.bad_line(line, f"face corner {word[:40]!r} is no number of a vertex")
             corner = int(index)
             if corner == 0:
                 return self.bad_line(line, "a face names vertex 0, but OBJ counts from 1")

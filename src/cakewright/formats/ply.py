@@ -90,7 +90,7 @@ def _header(data: bytes, judge: Judge) -> tuple[str, list[_Element], int]:
                 continue
             case ["format", ("ascii" | "binary_little_endian" | "binary_big_endian") as form, "1.0"]:
                 continue
-            case ["element", name, count] if count.isdecimal():
+            case ["element", name, count] if count.isdecimal() and len(count) < 16:
                 elements.append(_Element(name, int(count), []))
             case ["property", "list", count_kind, kind, name] if elements and {count_kind, kind} <= _TYPES.keys():
                 elements[-1].properties.append(_Property(name, _TYPES[kind], _TYPES[count_kind]))

@@ -23,9 +23,11 @@ KNOWN_EXTENSIONS = frozenset((CORE, MATERIALS, PRODUCTION, SLICES, BEAMS, _TRIAN
 OBJECT_TYPES = ("model", "solidsupport", "support", "surface", "other")
 _AGAIN = "export it again, or send an STL"
 _NUMBER_TEXT = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
-_NUMBER = re.compile(_NUMBER_TEXT)
-_NUMBERS = re.compile(rf"(?:{_NUMBER_TEXT}(?: |$))*")
-_WHOLES = re.compile(r"(?:\d{1,15}(?: |$))*")
+_END = "\x1f"  # closes each word where many are matched at once; XML cannot hold it
+_NUMBER = re.compile(_NUMBER_TEXT, re.ASCII)
+_NUMBERS = re.compile(rf"(?:{_NUMBER_TEXT}{_END})*", re.ASCII)
+_WHOLE = re.compile(r"\d{1,15}", re.ASCII)
+_WHOLES = re.compile(rf"(?:\d{{1,15}}{_END})*", re.ASCII)
 # element: (parent, attributes without namespace)
 _SCHEMA: dict[str, tuple[str, frozenset[str]]] = {
     "model": ("", frozenset(("unit", "requiredextensions", "recommendedextensions", "thumbnail"))),
@@ -231,8 +233,8 @@ class ModelReader:
 
     def _on_object(self, attributes: Attributes) -> None:
         number = attributes.get("id", "")
-        if not number.isdecimal() or int(number) < 1:
-            self.refuse(f"an object has the id {number!r}, expected a whole number above 0 (core 4)")
+        if not _WHOLE.fullmatch(number) or int(number) < 1:
+            self.refuse(f"an object has the id {number[:40]!r}, expected a whole number above 0 (core 4)")
         self.properties.claim(number)
         kind = attributes.get("type", "model")
         if kind not in OBJECT_TYPES:
@@ -312,10 +314,10 @@ class ModelReader:
 
     def _vertices(self, number: str) -> FloatArray:
         words = self.points
-        if not _NUMBERS.fullmatch(" ".join(words)):
+        if not _NUMBERS.fullmatch(_END.join([*words, ""])):
             k = next(k for k, word in enumerate(words) if not _NUMBER.fullmatch(word))
             self.refuse(
-                f"vertex {k // 3} of object {number} has {'xyz'[k % 3]}={words[k]!r}, "
+                f"vertex {k // 3} of object {number} has {'xyz'[k % 3]}={words[k][:40]!r}, "
                 "expected a number with a decimal point (core 2.3.2)"
             )
         vertices = np.array(list(map(float, words))).reshape(-1, 3)
@@ -325,10 +327,10 @@ class ModelReader:
 
     def _faces(self, number: str, count: int) -> IntArray:
         words = self.corners
-        if not _WHOLES.fullmatch(" ".join(words)):
-            k = next(k for k, word in enumerate(words) if not word.isascii() or not word.isdecimal())
+        if not _WHOLES.fullmatch(_END.join([*words, ""])):
+            k = next(k for k, word in enumerate(words) if not _WHOLE.fullmatch(word))
             self.refuse(
-                f"triangle {k // 3} of object {number} has v{k % 3 + 1}={words[k]!r}, "
+                f"triangle {k // 3} of object {number} has v{k % 3 + 1}={words[k][:40]!r}, "
                 "expected a whole number (core 4.1.4)"
             )
         corners = np.array(list(map(int, words)), dtype=np.int64).reshape(-1, 3)

@@ -18,6 +18,7 @@ PICTURES = ("image/png", "image/jpeg")
 _GROUPS = {"basematerials": "base", "colorgroup": "color", "texture2dgroup": "tex2coord",
            "compositematerials": "composite", "multiproperties": "multi"}  # fmt: skip
 _GROUP_OF = {member: group for group, member in _GROUPS.items()}
+_INDEX = re.compile(r"\d{1,15}", re.ASCII)
 _COLOUR = re.compile(r"#[0-9A-Fa-f]{6}([0-9A-Fa-f]{2})?")
 _AGAIN = "export it again without colours, or send an STL"
 _LIBERTY = "colours and materials are not used"
@@ -93,8 +94,10 @@ class Properties:
         indices = attributes.get("matindices", "").split()
         if not indices:
             self.breach(f"composite materials {number} has no matindices (materials 4)")
-        elif not all(word.isdecimal() and int(word) < base.members for word in indices):
-            self.breach(f"composite materials {number}: matindices {' '.join(indices)!r} out of range (materials 4)")
+        elif not all(_INDEX.fullmatch(word) and int(word) < base.members for word in indices):
+            self.breach(
+                f"composite materials {number}: matindices {' '.join(indices)[:60]!r} out of range (materials 4)"
+            )
 
     def _multi(self, number: str, attributes: Attributes) -> None:
         pids = attributes.get("pids", "").split()
@@ -164,6 +167,6 @@ class Properties:
             self.breach(f"{who} refers to property group {pid}, which is not defined before it (core 4)")
             return
         for word in indices:
-            if not word.isdecimal() or int(word) >= group.members:
-                self.breach(f"{who} has the property index {word} of {group.members} in group {pid} (core 4.1.4)")
+            if not _INDEX.fullmatch(word) or int(word) >= group.members:
+                self.breach(f"{who} has the property index {word[:40]} of {group.members} in group {pid} (core 4.1.4)")
                 return
