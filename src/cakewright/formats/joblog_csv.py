@@ -16,6 +16,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -72,7 +73,7 @@ def _rows(path: Path) -> list[tuple[int, dict[str, str]]]:
     return out
 
 
-def _read_all(reader: csv.DictReader[str], path: Path) -> Iterator[dict[str, str]]:
+def _read_all(reader: csv.DictReader[str], path: Path) -> Iterator[dict[str | Any, str | Any]]:
     try:
         yield from reader
     except csv.Error as wrong:

@@ -142,6 +142,9 @@ def open_package(data: bytes, judge: Judge) -> Package:
 def _part_names(entries: list[zipfile.ZipInfo], judge: Judge) -> dict[str, zipfile.ZipInfo]:
     parts: dict[str, zipfile.ZipInfo] = {}
     for entry in entries:
+        if not entry.filename:
+            judge.note("threemf.odd-entry", "an entry has no name; it was not touched")
+            continue
         if entry.is_dir():
             continue
         name = unquote(entry.filename)

@@ -70,6 +70,8 @@ def stream(
         parser.StartNamespaceDeclHandler = lambda prefix, uri: declare(prefix or "", uri or "")
     try:
         parser.Parse(_as_utf8(data, judge, name), True)
+    except LookupError:  # an encoding that nobody knows
+        judge.refuse(f"{name}: this is no XML in UTF-8 (core 2.3.2)", _AGAIN)
     except expat.ExpatError as wrong:
         if (wrong.lineno, wrong.offset) == (1, 0):
             judge.refuse(f"{name}: this is no XML in UTF-8 (core 2.3.2)", _AGAIN)
