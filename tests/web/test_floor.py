@@ -90,3 +90,36 @@ def test_something_is_wrong(client):
     text = client.post(f"/plans/1/wrong/{number}", data={"decision": "reject and remake", "by": "Ada"}).text
     assert "To make again" in text
     assert client.post("/plans/1/wrong", data={"piece": "L99-01", "what": "x", "by": "Jon"}).status_code == 422
+
+
+def test_a_basket_goes_in_and_comes_out(client):
+    """From the page: cautions beside the button, in, still in, out; a tablet that sends twice is kept once."""
+    page = "/plans/1/baskets"
+    text = client.get(f"{page}?by=Jon").text
+    assert "door shut, extraction on" in text
+    name = text.split('name="basket" value="')[1].split('"')[0]
+    sent = {"by": "Jon", "basket": name, "station": "cabinet", "line": ["1", "2"], "media": "glass", "uid": "tablet-77"}
+    for _ in range(2):
+        assert "still in" in client.post(f"{page}/start", data=sent).text
+    kept = [r for r in client.get("/api/v1/plans/1/floor").json() if r["kind"] == "basket"]
+    assert [r["data"]["lines"] for r in kept] == ["1 2"]
+    out = {"by": "Jon", "of": kept[0]["uid"], "found": "<b>"}
+    assert "&lt;b&gt;" in client.post(f"{page}/end", data=out).text
+    assert client.post(f"{page}/end", data=out).status_code == 422
+    assert client.post(f"{page}/start", data={**sent, "uid": "tablet-78", "by": " "}).status_code == 422
+
+
+def test_gauges_are_entered_studied_and_missed(client):
+    """On the register with its day; a study that cannot be read comes back with its text; inspection warns."""
+    page = "/plans/1/gauges"
+    client.post(page, data={"name": "C3", "due": "2027-01-01", "by": "Jon"})
+    assert "calibration was due 2027-01-01" in client.get(page).text
+    answer = client.post(f"{page}/study", data={"name": "C3", "by": "Jon", "text": "1 2 3"})
+    assert answer.status_code == 422
+    assert "1 2 3</textarea>" in answer.text
+    text = "\n".join(" ".join(str(part + 0.01 * trial) for trial in range(9)) for part in range(10))
+    assert "of the spread" in client.post(f"{page}/study", data={"name": "C3", "by": "Jon", "text": text}).text
+    value = {"piece": "L01-01", "name": "width", "value": "10", "by": "Jon", "gauge": "X9"}
+    assert "not on the register" in client.post("/plans/1/lines/1/inspect", data=value).text
+    gone = client.post(f"{page}/out", data={"name": "C3", "by": "Jon", "why": "dropped"}).text
+    assert "No gauge is entered yet" in gone

@@ -22,6 +22,8 @@ PAGES = [
     "/lines/2/inspect?by=Mira",
     "/charts",
     "/wrong",
+    "/baskets?by=Mira",
+    "/gauges?by=Mira",
     "/builds/B1/identify?mass_g=5&size=28",
     "/lines/2/count?reference_g=50&total_g=100",
     "/builds/B1/heat",

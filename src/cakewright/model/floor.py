@@ -26,6 +26,9 @@ class FloorKind(StrEnum):
     SPECIMEN = "specimen"
     MISTAKE = "nonconformance"
     DECIDED = "decision"  # what becomes of a nonconformance
+    GAUGE = "gauge"  # a gauge entered, calibrated again, or studied
+    SERVICE = "service"  # a machine was serviced
+    TRAINED = "trained"  # somebody may do a kind of work until a day, or may not any more
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ from cakewright.store import Store
 from cakewright.web import (
     api,
     bench,
+    finish,
     floor,
     guard,
     heat,
@@ -35,6 +36,7 @@ from cakewright.web import (
     quotes,
     running,
     trouble,
+    upkeep,
     wishes,
 )
 from cakewright.web.files import LastingFiles
@@ -88,6 +90,8 @@ def create_app(
     app.include_router(offline.router)
     app.include_router(metrics.router)
     app.include_router(inspect.pages)
+    app.include_router(finish.pages)
+    app.include_router(upkeep.pages)
     app.include_router(floor.interface)
     app.include_router(floor.pages)
     app.include_router(quotes.interface)

@@ -8,6 +8,7 @@ from fastapi import APIRouter, Depends, Form, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from cakewright.app import contain
+from cakewright.app.gauges import gauge_doubts, gauges
 from cakewright.app.inspect_line import characteristics, record_reading, verdict_of, watched
 from cakewright.documents.control_chart import control_chart_svg
 from cakewright.model.plan import WeekPlan
@@ -37,7 +38,8 @@ def inspect(
     verdict = verdict_of(shelf.store, plan, number, aql=typed(aql, "AQL") if aql else None)
     pieces = [p.piece for b in plan.builds_of(number) for p in b.pieces_of(number)]
     shown = {**_shown(shelf, plan), "line": line, "verdict": verdict, "pieces": pieces, "by": by, "aql": aql}
-    return page(request, "inspect.html", **shown, known=characteristics(verdict.readings))
+    return page(request, "inspect.html", **shown, known=characteristics(verdict.readings),
+                doubts=gauge_doubts(shelf.store, verdict.readings), gauges=gauges(shelf.store))  # fmt: skip
 
 
 @pages.post(LINE + "/inspect")

@@ -6,6 +6,7 @@ from collections import OrderedDict
 from collections.abc import Callable
 from datetime import datetime
 from threading import Lock
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from fastapi import Request
@@ -79,3 +80,15 @@ def local_moment(text: str, zone: ZoneInfo) -> datetime:
     except ValueError as wrong:
         raise InputError(f"{text[:40]!r} is no time", remedy="write 2027-03-01T06:40", where="at") from wrong
     return when if when.tzinfo else when.replace(tzinfo=zone)
+
+
+def shown_of(shelf: Shelf, plan: WeekPlan, here: str) -> dict[str, Any]:
+    """What every page of a plan shows; `here` is the place of the menu that it belongs to."""
+    return {
+        "plan": plan,
+        "here": here,
+        "summaries": shelf.store.plans(),
+        "zone": plan.cell.zone,
+        "base": f"/plans/{plan.version}",
+        "people": [p.name for p in plan.cell.people],
+    }
