@@ -12,8 +12,7 @@ from cakewright.model.build import Build
 from cakewright.model.plan import WeekPlan
 from cakewright.powder.blend import Blend, Pick
 from cakewright.safety import CLOSING, Work, cautions_of, to_wear
-from cakewright.sources.powder import WEIGHING_DEVIATION as BLEND_DEVIATION
-from cakewright.sources.safety import WEIGHING_DEVIATION
+from cakewright.sources.powder import WEIGHING_DEVIATION
 
 MIXING = (
     "Read the label of every can and drum. No label: do not use it, put it aside as waste.",
@@ -70,8 +69,8 @@ def _cans(blend: Blend) -> dict[str, Any]:
         "rows": [_pick(p) for p in blend.picks],
         "total": _row("", "Charge", kg(blend.kg), blend.kg),
         "ratio": f"Class {blend.reason}. Lots: {listed(blend.lots)}.",
-        "deviation": f"Allowed deviation of one weighing ± {percent(BLEND_DEVIATION.value)} of the charge "
-        f"({BLEND_DEVIATION.status.value}). Outside: correct it, or write the reason and work the blend out again.",
+        "deviation": f"Allowed deviation of one weighing ± {percent(WEIGHING_DEVIATION.value)} of the charge "
+        f"({WEIGHING_DEVIATION.status.value}). Outside: correct it, or write the reason and work the blend out again.",
         "mixing": [
             MIXING[0],
             f"Weigh the used powder into the mixer in this order, then {listed(sorted(virgin)) or 'no virgin powder'}.",

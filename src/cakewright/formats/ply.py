@@ -130,7 +130,10 @@ def _binary_rows(data: bytes, start: int, form: str, elements: list[_Element], j
             dtype = np.dtype([(f"{k}", order + p.kind) for k, p in enumerate(element.properties)])
             rows = np.frombuffer(data, dtype=dtype, count=element.count, offset=at) if element.count else None
             if rows is not None:
-                read[element.name] = {p.name: rows[f"{k}"].astype(np.float64) for k, p in enumerate(element.properties)}
+                with np.errstate(invalid="ignore"):  # a signalling NaN in the file is refused later, in words
+                    read[element.name] = {
+                        p.name: rows[f"{k}"].astype(np.float64) for k, p in enumerate(element.properties)
+                    }
             at += element.count * dtype.itemsize
             continue
         polygons, at = _binary_lists(data, at, order, element, judge)

@@ -107,7 +107,8 @@ def _parse_binary(data: bytes, judge: Judge) -> RawMesh:
         judge.note("stl.trailing-bytes", f"{rest} bytes after the last triangle were left unread")
     if count == 0:
         judge.refuse("the file contains no triangles", "export the mesh again")
-    corners = _records(data, count)["corners"].astype(np.float64)
+    with np.errstate(invalid="ignore"):  # a signalling NaN in the file is refused later, in words
+        corners = _records(data, count)["corners"].astype(np.float64)
     return _loose(corners, (Body(_header_name(data), 0, count),), "stl-binary", judge)
 
 

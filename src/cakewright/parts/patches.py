@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from cakewright.compiled import kernel
 from cakewright.model.mesh import FloatArray, IntArray, Mesh
+from cakewright.parts.joins import join, numbered
 from cakewright.parts.measure import triangle_areas, triangle_normals
 from cakewright.parts.topology import Topology
 
@@ -74,29 +75,8 @@ def patches_of(mesh: Mesh, edges: Edges, within_deg: float) -> Patches:
 def _join(m: int, first: NDArray[np.intp], second: NDArray[np.intp]) -> tuple[IntArray, int]:
     parent = np.arange(m)
     for k in range(len(first)):
-        a, b = first[k], second[k]
-        while parent[a] != a:
-            parent[a] = parent[parent[a]]
-            a = parent[a]
-        while parent[b] != b:
-            parent[b] = parent[parent[b]]
-            b = parent[b]
-        if a < b:
-            parent[b] = a
-        elif b < a:
-            parent[a] = b
-    number = np.empty(m, np.int32)
-    found = 0
-    for t in range(m):
-        a = t
-        while parent[a] != a:
-            a = parent[a]
-        if a == t:
-            number[t] = found
-            found += 1
-        else:
-            number[t] = number[a]
-    return number, found
+        join(parent, first[k], second[k])
+    return numbered(parent)
 
 
 @dataclass(frozen=True, eq=False)

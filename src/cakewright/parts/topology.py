@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from cakewright.compiled import kernel
 from cakewright.model.mesh import FloatArray, IntArray, Mesh
+from cakewright.parts.joins import join, numbered
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,29 +95,8 @@ def _join(edge_of: IntArray, edges: int) -> tuple[IntArray, int]:
             if seen[e] < 0:
                 seen[e] = t
                 continue
-            a, b = t, seen[e]
-            while parent[a] != a:
-                parent[a] = parent[parent[a]]
-                a = parent[a]
-            while parent[b] != b:
-                parent[b] = parent[parent[b]]
-                b = parent[b]
-            if a < b:
-                parent[b] = a
-            elif b < a:
-                parent[a] = b
-    shell = np.empty(m, np.int32)
-    found = 0
-    for t in range(m):
-        a = t
-        while parent[a] != a:
-            a = parent[a]
-        if a == t:
-            shell[t] = found
-            found += 1
-        else:
-            shell[t] = shell[a]
-    return shell, found
+            join(parent, t, seen[e])
+    return numbered(parent)
 
 
 def shell_volumes(mesh: Mesh, topology: Topology) -> FloatArray:

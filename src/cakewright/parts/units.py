@@ -105,7 +105,7 @@ def _as_ordered(unit: LengthUnit, size_raw: Size, where: str) -> UnitDecision:
 
 def _as_plausible(size_raw: Size, nominal: Size | None, largest_mm: float, where: str) -> UnitDecision:
     """Weigh units by how usual they are and how usual the size would be; mm is kept unless it is absurd."""
-    weights = {unit: _PRIOR[unit] * _usual(max(size_raw) * unit.mm, largest_mm) for unit in CANDIDATES}
+    weights = {unit: _PRIOR[unit] * _usual(_scaled(size_raw, unit), largest_mm) for unit in CANDIDATES}
     total = sum(weights.values())
     mm = LengthUnit.MILLIMETER
     if total == 0:
@@ -154,10 +154,13 @@ def _nothing_fits(size_raw: Size, where: str) -> UnitDecision:
     return UnitDecision(mm, 0.3, "the file does not say and no unit gives a likely size", (finding,))
 
 
-def _usual(longest_mm: float, largest_mm: float) -> float:
-    """How usual a part of this length is in the cell: 1 in the middle, falling to 0 at the absurd ends."""
-    smallest = float(limits.SMALLEST_PLAUSIBLE)
-    if longest_mm <= 0 or longest_mm > largest_mm:
+def _usual(size_mm: Size, largest_mm: float) -> float:
+    """How usual a part of this size is in the cell: 1 in the middle, falling to 0 at the absurd ends.
+
+    A part thinner than anything that can be printed is absurd however long it is.
+    """
+    longest_mm, smallest = max(size_mm), float(limits.SMALLEST_PLAUSIBLE)
+    if longest_mm > largest_mm or min(size_mm) < float(limits.THINNEST_PLAUSIBLE):
         return 0.0
     if longest_mm >= 2 * smallest:
         return 1.0

@@ -36,6 +36,16 @@ SMALLEST_PLAUSIBLE = Reference(
     low=1.0,
     high=10.0,
 )
+THINNEST_PLAUSIBLE = Reference(
+    "parts.thinnest_plausible",
+    0.1,
+    "mm",
+    Status.DEFAULT,
+    _OURS,
+    "shortest edge of the box below which a size is taken as absurd when a unit has to be guessed: a layer or so",
+    low=0.05,
+    high=0.5,
+)
 SMALL_BUT_SEEN = Reference(
     "parts.small_but_seen",
     12.0,

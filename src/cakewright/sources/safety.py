@@ -34,11 +34,3 @@ PRE_PRINT_MINUTES = Reference(
 FRAGILE_WARNING = Reference(
     "safety.fragile_warning", 20.0, "mm", Status.DEFAULT, _OURS, "depth at which the map announces a fragile piece"
 )
-WEIGHING_DEVIATION = Reference(
-    "safety.weighing_deviation",
-    0.02,
-    "1",
-    Status.DEFAULT,
-    _OURS,
-    "largest deviation from the weight on the slip; replace by the cell's own limit",
-)
