@@ -9,7 +9,7 @@ from fastapi import APIRouter, Depends, Form, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from cakewright.app.report_part import SIDES
-from cakewright.app.show_part import PartPage, PartPages, point_png, rule_from, rules_for, sheet_for, way_png
+from cakewright.app.show_part import PartPage, point_png, rule_from, rules_for, sheet_for, way_png
 from cakewright.documents.part_report import part_report_html, part_report_pdf
 from cakewright.model.plan import WeekPlan
 from cakewright.web.look import page
@@ -21,7 +21,6 @@ interface = APIRouter(prefix="/api/v1", responses=RESPONSES, tags=["parts"])
 Plans = Annotated[Shelf, Depends(shelf_of)]
 Side = Annotated[str, Query(max_length=2)]
 PART = "/plans/{version}/lines/{number}/part"
-_MADE = PartPages()
 _FREEDOMS = (
     ("free", "turn it any way"),
     ("about z", "this way up, turn it about the vertical"),
@@ -32,7 +31,7 @@ _FREEDOMS = (
 
 def _shown(shelf: Shelf, version: int, number: int, visible: str = "", load: str = "") -> tuple[WeekPlan, PartPage]:
     plan = shelf.plan(version)
-    return plan, _MADE.of(plan, line_of(plan, number), visible, load)
+    return plan, shelf.part_pages.of(plan, line_of(plan, number), visible, load)
 
 
 @pages.get(PART)

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 from fastapi import Request
 
+from cakewright.app.show_part import PartPages
 from cakewright.errors import InputError
 from cakewright.model.build import Build
 from cakewright.model.order import OrderLine
@@ -27,6 +28,7 @@ class Shelf:
     def __init__(self, store: Store, clock: Callable[[], datetime]) -> None:
         self.store = store
         self.clock = clock
+        self.part_pages = PartPages()
         self._plans: OrderedDict[int, WeekPlan] = OrderedDict()
         self._lock = Lock()
 
