@@ -4,7 +4,6 @@ import zipfile
 from dataclasses import replace
 
 import numpy as np
-import pytest
 
 from cakewright.app.build_files import drawing_for, merged_mesh, write_build_files
 from cakewright.app.plan_build import nest_space

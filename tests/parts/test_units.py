@@ -65,7 +65,7 @@ def test_nothing_likely_stays_millimetres():
 
 
 def test_a_size_thinner_than_anything_printable_is_no_guess():
-    """20 x 20 x 2000 without a unit is too long in mm, but in micron it would be 0.02 mm thick: nothing fits, mm stays."""
+    """20 x 20 x 2000 without a unit is too long in mm, in micron 0.02 mm thick: nothing fits, mm stays."""
     decision = decide_unit((20.0, 20.0, 2000.0), None, largest_mm=600.0)
     assert decision.unit is LengthUnit.MILLIMETER
     assert [f.code for f in decision.findings] == ["unit.implausible"]

@@ -146,5 +146,9 @@ def draw_uses(uses: Sequence[UsePlot]) -> Markup:
         )
         beside = at(1, u.full_cost)[1] - 4 + 8 * (1 - i)
         parts.append(f'<text x="{left + wide + 12:.0f}" y="{beside:.0f}">{escape(u.name)}</text>')
+    parts.append(
+        f'<text x="{left + wide / 2 - 90:.0f}" y="{top + high + 42:.0f}">share of the height that is used</text>'
+    )
+    parts.append(f'<text x="{left + 8:.0f}" y="{top:.0f}">cost of a full chamber of good parts</text>')
     said = "; ".join(f"{u.name}: cheapest at {u.best:.0%}" for u in uses)
-    return svg(left + wide + 210, top + high + 30, f"Cost of good parts by use of the chamber. {said}", parts)
+    return svg(left + wide + 210, top + high + 50, f"Cost of good parts by use of the chamber. {said}", parts)
