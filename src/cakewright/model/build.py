@@ -22,7 +22,8 @@ class Placement:
     A point p of the part's mesh stands at `rotation @ p + translation` in chamber coordinates: origin
     in the front left corner of the build platform, Z up, z = 0 at the bottom of the first part layer
     (base powder below is not counted). `rotation` is a (3, 3) proper rotation, `translation` (3,) mm.
-    `piece` is unique in the plan ('L07-03': third piece of line 7); `part_key` names the mesh.
+    `piece` is unique in the plan ('L07-03': third piece of line 7); `part_key` names the mesh. A `pinned` piece
+    was put there by somebody: the next nest leaves it where it stands.
     """
 
     piece: str
@@ -32,6 +33,7 @@ class Placement:
     translation: FloatArray
     z_min_mm: float
     z_max_mm: float
+    pinned: bool = False
 
     def __post_init__(self) -> None:
         """A placement turns and moves a part; it never mirrors or scales it."""

@@ -187,6 +187,7 @@ placement = _table(
     *_texts("piece", "part_key"),
     _need("line", Integer),
     *_numbers(*[f"r{i}{j}" for i in range(3) for j in range(3)], "x_mm", "y_mm", "z_mm", "z_min_mm", "z_max_mm"),
+    Column("pinned", Boolean, nullable=False, server_default=false()),
     _to_line(),
     ForeignKeyConstraint(["plan", "part_key"], ["part.plan", "part.key"]),
     UniqueConstraint("plan", "piece"),
