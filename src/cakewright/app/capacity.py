@@ -11,13 +11,15 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
 
+from cakewright.app.capacity_prices import WeekPrices, usual_prices
 from cakewright.app.plan_costs import plan_costs
 from cakewright.app.replan import jobs_of, weighted_late_min
+from cakewright.cost.capacity import CapacityRow, Scenario, compare_capacity
 from cakewright.cost.failure import failure_interval, failure_probability
 from cakewright.cost.use import Salvage, UseLaw, hazard_of
 from cakewright.errors import InputError
 from cakewright.model.build import Build
-from cakewright.model.cell import Cell, Chamber, Person, Shift
+from cakewright.model.cell import Cell, Chamber, Machine, Person, Shift
 from cakewright.model.plan import LinePromise, Schedule, WeekPlan
 from cakewright.schedule.plan_schedule import plan_schedule
 from cakewright.stopping import MaxSteps, Stop
@@ -30,11 +32,15 @@ CURVE_POINTS = 40
 
 @dataclass(frozen=True, slots=True)
 class SetUp:
-    """A cell with one thing changed. `refresh_share` multiplies every refresh ratio."""
+    """A cell with one thing changed. `refresh_share` multiplies every refresh ratio.
+
+    `added_per_week` is what the change itself costs; None when nobody gave its price.
+    """
 
     name: str
     cell: Cell
     refresh_share: float = 1.0
+    added_per_week: float | None = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,15 +48,19 @@ class Outcome:
     """A set-up in figures.
 
     `kg_per_week` is the mass of the parts over the time from the start to the last line packed; `cost` the cost of
-    all lines in the cell's currency, without buying, renting or paying what was added.
+    all lines in the cell's currency, without what was added, which costs `added_per_week`. `row` compares both
+    together with the present, by the week; None when the price of what was added is not known.
     """
 
     name: str
     late_lines: int
     weighted_late_h: float
     last_ready: datetime
+    weeks: float
     kg_per_week: float
     cost: float
+    added_per_week: float | None = 0.0
+    row: CapacityRow | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,21 +75,37 @@ class UsePlot:
     full_cost: float
 
 
-def set_ups(plan: WeekPlan) -> tuple[SetUp, ...]:
-    """The present and the usual questions: a machine, two chambers, a second shift, less virgin powder."""
-    cell = plan.cell
-    first = max(cell.machines, key=lambda m: sum(b.machine == m.name for b in plan.builds))
+def busiest_machine(plan: WeekPlan) -> Machine:
+    """The machine with most builds of the plan: the one that would get a twin."""
+    return max(plan.cell.machines, key=lambda m: sum(b.machine == m.name for b in plan.builds))
+
+
+def prices_of(plan: WeekPlan) -> WeekPrices:
+    """What a week of the usual additions costs by the cell's own rates; a chamber has none."""
+    return usual_prices(plan.cell, busiest_machine(plan).name, SECOND_SHIFT)
+
+
+def set_ups(plan: WeekPlan, prices: WeekPrices | None = None) -> tuple[SetUp, ...]:
+    """The present and the usual questions: a machine, two chambers, a second shift, less virgin powder.
+
+    `prices` default to the cell's own rates.
+    """
+    cell, price = plan.cell, prices or prices_of(plan)
+    first = busiest_machine(plan)
     kind = next(c for c in cell.chambers if c.type == first.chamber_type)
     twin = replace(first, name="another machine", hours_since_service=0.0)
     skills = tuple(sorted({s for p in cell.people for s in p.skills}))
     second = Person("second shift", skills, (SECOND_SHIFT,))
     return (
         SetUp("as it is", cell),
-        SetUp(f"another machine like {first.name}", replace(cell, machines=(*cell.machines, twin))),
-        SetUp("two more chambers", replace(cell, chambers=(*cell.chambers, *_more_chambers(kind, 2)))),
-        SetUp("a second shift, one person 14:00 to 22:00", replace(cell, people=(*cell.people, second))),
+        SetUp(f"another machine like {first.name}", replace(cell, machines=(*cell.machines, twin)),
+              added_per_week=price.machine),
+        SetUp("two more chambers", replace(cell, chambers=(*cell.chambers, *_more_chambers(kind, 2))),
+              added_per_week=None if price.chamber is None else 2 * price.chamber),
+        SetUp("a second shift, one person 14:00 to 22:00", replace(cell, people=(*cell.people, second)),
+              added_per_week=price.shift),
         SetUp(f"refresh ratios lower by {1 - LOWER:.0%}".replace("%", " %"), cell, LOWER),
-    )
+    )  # fmt: skip
 
 
 def _more_chambers(like: Chamber, count: int) -> tuple[Chamber, ...]:
@@ -105,7 +131,23 @@ def ask_capacity(
             answer = base
         base = base or answer
         found.append(_outcome(plan, one, answer[1]))
-    return tuple(found)
+    return _compared(found)
+
+
+def _compared(found: Sequence[Outcome]) -> tuple[Outcome, ...]:
+    """Each outcome beside the first one, by the week and with its own price."""
+    priced = [(o, _scenario(o)) for o in found]
+    present = priced[0][1]
+    if present is None:
+        return tuple(found)
+    rows = {row.name: row for row in compare_capacity(present, [s for _, s in priced[1:] if s is not None])}
+    return tuple(replace(o, row=rows.get(o.name)) for o in found)
+
+
+def _scenario(o: Outcome) -> Scenario | None:
+    if o.added_per_week is None:
+        return None
+    return Scenario(o.name, o.kg_per_week, o.late_lines, o.cost / o.weeks + o.added_per_week)
 
 
 def _dates(plan: WeekPlan, cell: Cell, stop: Callable[[], Stop] | None) -> tuple[Schedule, tuple[LinePromise, ...]]:
@@ -122,8 +164,8 @@ def _outcome(plan: WeekPlan, one: SetUp, promises: Sequence[LinePromise]) -> Out
     cell = _asking_less(plan.cell, one.refresh_share)
     costs = plan_costs(builds, plan.orders.lines, plan.parts, plan.part_of_line, cell)
     return Outcome(
-        one.name, sum(p.is_late for p in promises), weighted_late_min(plan, promises) / 60, last, kg / weeks,
-        math.fsum(c.total for c in costs),
+        one.name, sum(p.is_late for p in promises), weighted_late_min(plan, promises) / 60, last, weeks, kg / weeks,
+        math.fsum(c.total for c in costs), one.added_per_week,
     )  # fmt: skip
 
 

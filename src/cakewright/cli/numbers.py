@@ -44,23 +44,41 @@ def numbers(
         console.print(f"Wrote {xlsx}.", markup=False)
 
 
-def capacity(db: Db = DEFAULT, plan: Plan = None) -> None:
+def capacity(
+    db: Db = DEFAULT,
+    plan: Plan = None,
+    machine: Annotated[
+        float | None, typer.Option(help="A week of another machine costs; default: by its rate.")
+    ] = None,
+    chamber: Annotated[float | None, typer.Option(help="A week of one more chamber costs; default: not known.")] = None,
+    shift: Annotated[float | None, typer.Option(help="A week of the second shift costs; default: by the rate.")] = None,
+) -> None:
     """What another machine, two chambers, a second shift or less virgin powder would bring, with the same builds."""
     from rich.table import Table
 
-    from cakewright.app.capacity import ask_capacity, use_plots
+    from cakewright.app.capacity import ask_capacity, prices_of, set_ups, use_plots
+    from cakewright.app.capacity_prices import WeekPrices
     from cakewright.app.running import opened, quick_rule
     from cakewright.cli.screen import console
     from cakewright.documents.words import moment
 
     with opened(db, plan, None) as (_, _, _, the_plan):
-        shown = Table("set-up", "late lines", "weighted lateness", "last packed", "kg a week", "cost")
-        for o in ask_capacity(the_plan, stop=quick_rule):
+        usual = prices_of(the_plan)
+        prices = WeekPrices(
+            usual.machine if machine is None else machine,
+            usual.chamber if chamber is None else chamber,
+            usual.shift if shift is None else shift,
+        )
+        shown = Table("set-up", "late lines", "weighted lateness", "last packed", "kg a week", "cost of lines",
+                      "added a week", "cost of a kg with it")  # fmt: skip
+        for o in ask_capacity(the_plan, set_ups(the_plan, prices), stop=quick_rule):
+            added = "not known" if o.added_per_week is None else f"{o.added_per_week:,.2f}"
             shown.add_row(o.name, str(o.late_lines), f"{o.weighted_late_h:.1f} h",
                           moment(o.last_ready, the_plan.cell.zone), f"{o.kg_per_week:.2f}",
-                          f"{o.cost:,.2f}")  # fmt: skip
+                          f"{o.cost:,.2f}", added,
+                          f"{o.row.unit_cost:,.2f}" if o.row else "not known")  # fmt: skip
         console.print(shown)
-        console.print("Nests stay as they are; what was added costs nothing here.")
+        console.print("Nests stay as they are; what was added is paid every week, used or not.")
         for u in use_plots(the_plan):
             console.print(f"{u.name}, {u.failure:.1%} of full builds fail: cheapest at {u.best:.0%} of the height.")
 

@@ -12,3 +12,15 @@ HEIGHT_WEIGHT = Reference(
     low=0.0,
     high=1.0,
 )
+
+RATE_HOURS_PER_YEAR = Reference(
+    "cost.rate_hours_per_year",
+    7884.0,
+    "h",
+    Status.SECOND_HAND,
+    "Hopkinson and Dickens 2003, Proc IMechE C 217, 31-39: 90 % of the hours of a year",
+    note="printing hours a year over which an hourly machine rate spreads purchase and maintenance; a rate made for "
+    "fewer hours means a cheaper machine",
+    low=2000.0,
+    high=8766.0,
+)

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import HTMLResponse, Response
 from markupsafe import Markup, escape
 
-from cakewright.app.capacity import Outcome, UsePlot, ask_capacity, use_plots, warn_of_ratio
+from cakewright.app.capacity import Outcome, UsePlot, ask_capacity, prices_of, set_ups, use_plots, warn_of_ratio
+from cakewright.app.capacity_prices import WeekPrices
 from cakewright.app.number_tables import CAUSES, numbers_csv, numbers_xlsx, tables_of
 from cakewright.app.numbers import WeekNumbers, week_numbers
 from cakewright.app.running import quick_rule
@@ -17,9 +18,11 @@ from cakewright.errors import CakewrightError
 from cakewright.web.look import page
 from cakewright.web.shelf import Shelf, shelf_of
 from cakewright.web.trouble import NotThereError
+from cakewright.web.typed import number
 
 pages = APIRouter(include_in_schema=False)
 Plans = Annotated[Shelf, Depends(shelf_of)]
+Price = Annotated[str, Query(max_length=20)]
 TICKS = (0.25, 0.5, 0.75, 1.0)
 PAST = "/plans/{version}"
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -97,19 +100,34 @@ def svg(width: float, height: float, said: str, parts: list[str]) -> Markup:
 
 
 @pages.get(PAST + "/capacity")
-def capacity(shelf: Plans, request: Request, version: int) -> HTMLResponse:
-    """Another machine, chambers, a second shift, less virgin powder; and how full a build should be."""
+def capacity(
+    shelf: Plans, request: Request, version: int, machine: Price = "", chamber: Price = "", shift: Price = ""
+) -> HTMLResponse:
+    """Another machine, chambers, a second shift, less virgin powder; and how full a build should be.
+
+    `machine`, `chamber`, `shift`: what a week of each costs, as typed; by the cell's own rates when left out.
+    """
     plan = shelf.plan(version)
+    usual = prices_of(plan)
+    prices = WeekPrices(
+        _price(machine, "the week of a machine", usual.machine),
+        _price(chamber, "the week of a chamber", usual.chamber),
+        _price(shift, "the week of the shift", usual.shift),
+    )
     outcomes: tuple[Outcome, ...] = ()
     wrong = None
     try:
-        outcomes = ask_capacity(plan, stop=quick_rule)
+        outcomes = ask_capacity(plan, set_ups(plan, prices), stop=quick_rule)
     except CakewrightError as found:  # the page still says why, and how full a build should be
         wrong = found
     uses = use_plots(plan)
     return page(request, "numbers_capacity.html", **common(shelf, version), outcomes=outcomes, uses=uses,
-                short=warn_of_ratio(plan), wrong=wrong, bars=draw_outcomes(outcomes) if outcomes else "",
+                short=warn_of_ratio(plan), wrong=wrong, prices=prices, bars=draw_outcomes(outcomes) if outcomes else "",
                 curve=draw_uses(uses))  # fmt: skip
+
+
+def _price(typed: str, what: str, usual: float | None) -> float | None:
+    return number(typed, what) if typed.strip() else usual
 
 
 def draw_outcomes(outcomes: Sequence[Outcome]) -> Markup:
