@@ -30,7 +30,7 @@ from cakewright.formats.stl import stl_bytes
 from cakewright.formats.threemf import ThreeMfItem, write_3mf
 from tests.conftest import box_mesh
 
-SECONDS_EACH = 5.0  # for files below a megabyte; typical is a few milliseconds
+SECONDS_EACH = 5.0  # of the processor, for files below a megabyte; typical is a few milliseconds
 LARGEST = 1 << 20
 
 NUMBERS = (
@@ -294,13 +294,13 @@ def at_most(seconds: float) -> Iterator[None]:
     def over(_number: int, _frame: object) -> None:
         raise TooLong
 
-    before = signal.signal(signal.SIGALRM, over)
-    signal.setitimer(signal.ITIMER_REAL, seconds)
+    before = signal.signal(signal.SIGPROF, over)
+    signal.setitimer(signal.ITIMER_PROF, seconds)
     try:
         yield
     finally:
-        signal.setitimer(signal.ITIMER_REAL, 0)
-        signal.signal(signal.SIGALRM, before)
+        signal.setitimer(signal.ITIMER_PROF, 0)
+        signal.signal(signal.SIGPROF, before)
 
 
 def try_one(kind: Kind, data: bytes, folder: Path, seconds: float = SECONDS_EACH) -> str:
