@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from cakewright.model.mesh import Mesh
+from tests.postgres import pytest_configure, pytest_unconfigure, server  # noqa: F401  (hooks and a fixture for all)
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -36,6 +37,14 @@ def box_mesh(x: float, y: float, z: float, at: tuple[float, float, float] = (0.0
     faces = [(0, 2, 1), (1, 2, 3), (4, 5, 6), (5, 7, 6), (0, 1, 4), (1, 5, 4),
              (2, 6, 3), (3, 6, 7), (0, 4, 2), (2, 4, 6), (1, 3, 5), (3, 7, 5)]  # fmt: skip
     return Mesh(corners * [x, y, z] + np.array(at), np.array(faces))
+
+
+@pytest.fixture(params=["file", "server"])
+def new_database(request, tmp_path) -> Path | str:
+    """Where a database may be made: first a file, then an empty database with all tables on a PostgreSQL server."""
+    if request.param == "file":
+        return tmp_path / "cell.sqlite"
+    return str(request.getfixturevalue("server").new_database())
 
 
 @pytest.fixture

@@ -10,6 +10,7 @@
     ├── NoCalendarError       no working hours in which a task could be done
     ├── NotConvergedError     a numerical method did not reach its tolerance
     └── StoreError            the database cannot do what was asked
+        └── BusyError         somebody else is writing; the same deed may work in a moment
 
 Every message says what was found, what was expected and what to do. `where` names file, line
 or part so that a caller can print `where: message`.
@@ -105,3 +106,9 @@ class StoreError(CakewrightError):
     """The database cannot do what was asked."""
 
     code = "store"
+
+
+class BusyError(StoreError):
+    """Somebody else is writing to the database: nothing was changed, and the same deed may work in a moment."""
+
+    code = "busy"

@@ -1,25 +1,45 @@
 """An empty store, and a week with every optional thing filled in."""
 
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime
 
 import numpy as np
 import pytest
+from sqlalchemy import create_engine
 
 from cakewright.findings import Finding, Severity
 from cakewright.model.heat import CakeHeat, PieceHeat, PowderDose
 from cakewright.model.order import OrderList
 from cakewright.store import open_store
+from cakewright.store.engine import store_url
 from tests.documents.world import week
 
 NOON = datetime(2027, 3, 1, 12, 0, tzinfo=UTC)
 
 
 @pytest.fixture
-def store(tmp_path):
-    """A database with nothing in it."""
+def store(new_database):
+    """A database with nothing in it: once a file, once on a server."""
+    with open_store(new_database) as store:
+        yield store
+
+
+@pytest.fixture
+def file_store(tmp_path):
+    """A database in a file with nothing in it, for what only files have."""
     with open_store(tmp_path / "cell.sqlite") as store:
         yield store
+
+
+@contextmanager
+def behind(store):
+    """A connection of somebody with a database tool, past the program: no checks of ours, no translation."""
+    engine = create_engine(store_url(store.address))
+    with engine.connect() as link:
+        yield link
+        link.commit()
+    engine.dispose()
 
 
 def heat(build):

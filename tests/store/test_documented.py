@@ -1,10 +1,12 @@
 """What is undocumented fails."""
 
 import re
-import sqlite3
+
+from sqlalchemy import text
 
 from cakewright.store import schema
 from tests.conftest import ROOT
+from tests.store.conftest import behind
 
 
 def test_every_table_and_column_is_on_the_page():
@@ -19,10 +21,9 @@ def test_every_table_and_column_is_on_the_page():
 
 def test_the_queries_on_the_page_run(store):
     """A newcomer may copy them."""
-    text = (ROOT / "docs/reference/database.md").read_text(encoding="utf-8")
-    queries = [q for q in text.split("```sql\n")[1].split("```")[0].split(";") if "SELECT" in q and "dbstat" not in q]
+    page = (ROOT / "docs/reference/database.md").read_text(encoding="utf-8")
+    queries = [q for q in page.split("```sql\n")[1].split("```")[0].split(";") if "SELECT" in q and "dbstat" not in q]
     assert len(queries) == 3
-    link = sqlite3.connect(store.path)
-    for query in queries:
-        link.execute(query)
-    link.close()
+    with behind(store) as link:
+        for query in queries:
+            link.execute(text(query))

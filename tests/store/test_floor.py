@@ -4,12 +4,14 @@ import sqlite3
 from datetime import timedelta
 
 import pytest
+from sqlalchemy import text
+from sqlalchemy.exc import IntegrityError
 
 from cakewright.errors import InputError, StoreError
 from cakewright.store import JobState, PieceState, last_words, open_store
 from cakewright.store.backup import check_file
 from tests.documents.world import week
-from tests.store.conftest import NOON
+from tests.store.conftest import NOON, behind
 
 
 @pytest.fixture
@@ -17,6 +19,13 @@ def planned(store):
     """A store with one plan."""
     store.save_plan(week(), made_by="Mira", at=NOON)
     return store
+
+
+@pytest.fixture
+def planned_file(file_store):
+    """A file with one plan."""
+    file_store.save_plan(week(), made_by="Mira", at=NOON)
+    return file_store
 
 
 def say(store, piece, state, by="Mira", minutes=0):
@@ -37,11 +46,9 @@ def test_the_last_word_counts_and_the_first_is_kept(planned):
 def test_records_cannot_be_changed_or_taken_away(planned):
     """Not even by somebody who opens the file with another tool."""
     say(planned, "L01-01", PieceState.BROKEN)
-    link = sqlite3.connect(planned.path)
     for deed in ("UPDATE piece_record SET state = 'found'", "DELETE FROM piece_record"):
-        with pytest.raises(sqlite3.IntegrityError, match="written once"):
-            link.execute(deed)
-    link.close()
+        with behind(planned) as link, pytest.raises(IntegrityError, match="written once"):
+            link.execute(text(deed))
 
 
 def test_a_record_needs_a_name_and_a_piece_that_exists(planned):
@@ -73,35 +80,35 @@ def test_a_job_that_ended_stays_as_it_ended(planned):
         planned.job(9)
 
 
-def test_a_backup_made_during_work_is_whole(planned, tmp_path):
+def test_a_backup_made_during_work_is_whole(planned_file, tmp_path):
     """The copy opens, holds the plan, and is checked; the same name is not overwritten."""
     target = tmp_path / "copy.sqlite"
-    made = planned.backup(target)
+    made = planned_file.backup(target)
     assert (made.plans, made.size_bytes) == (1, target.stat().st_size)
-    planned.save_plan(week(), made_by="Mira", at=NOON)
+    planned_file.save_plan(week(), made_by="Mira", at=NOON)
     with open_store(target) as copy:
         assert [p.version for p in copy.plans()] == [1]
     with pytest.raises(StoreError, match="another name"):
-        planned.backup(target)
+        planned_file.backup(target)
     with pytest.raises(StoreError, match="make the folder first"):
-        planned.backup(tmp_path / "nowhere" / "copy.sqlite")
-    assert planned.check() == 2
+        planned_file.backup(tmp_path / "nowhere" / "copy.sqlite")
+    assert planned_file.check() == 2
     assert sorted(p.name for p in tmp_path.iterdir() if "part" in p.name) == []
 
 
-def test_a_damaged_database_is_found_by_the_check(planned, tmp_path):
+def test_a_damaged_database_is_found_by_the_check(planned_file, tmp_path):
     """A page of rubbish in the middle, or a row that points to nothing, does not pass."""
     copy = tmp_path / "copy.sqlite"
-    planned.backup(copy)
+    planned_file.backup(copy)
     data = bytearray(copy.read_bytes())
     middle = len(data) // 2 // 4096 * 4096
     data[middle : middle + 4096] = b"\x5a" * 4096
     copy.write_bytes(data)
     with pytest.raises(StoreError, match=r"damaged|read"):
         check_file(copy)
-    link = sqlite3.connect(planned.path)
+    link = sqlite3.connect(planned_file.path)
     link.execute("DELETE FROM part WHERE key = 'ball'")
     link.commit()
     link.close()
     with pytest.raises(StoreError, match="point to nothing"):
-        planned.check()
+        planned_file.check()

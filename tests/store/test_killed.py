@@ -2,7 +2,6 @@
 
 import random
 import select
-import sqlite3
 import subprocess
 import sys
 from dataclasses import replace
@@ -33,16 +32,21 @@ def run_and_kill(path, wait_s):
 @pytest.mark.parametrize("seed", range(5))
 def test_killed_while_saving(tmp_path, seed):
     """Everything acknowledged is there and whole; what was under way is there whole or not at all."""
-    path = tmp_path / "cell.sqlite"
-    acknowledged = run_and_kill(path, random.Random(seed).uniform(0.0, 0.25))
-    with open_store(path) as store:
+    kill_and_look(tmp_path / "cell.sqlite", seed)
+
+
+def test_killed_while_saving_to_a_server(server):
+    """The same when the program dies and the server lives: it takes back what was not committed."""
+    kill_and_look(server.new_database(), 3)
+
+
+def kill_and_look(database, seed):
+    acknowledged = run_and_kill(database, random.Random(seed).uniform(0.0, 0.25))
+    with open_store(database) as store:
         versions = [p.version for p in store.plans()]
         assert set(acknowledged) <= set(versions)
         assert len(versions) <= len(acknowledged) + 1
         for version in versions:
             plan = store.load_plan(version)
             assert difference(replace(week(), version=version, made_by="saver", seed=version), plan) is None
-    with sqlite3.connect(path) as link:
-        assert link.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
-        assert link.execute("PRAGMA foreign_key_check").fetchall() == []
-    link.close()
+        assert store.check() == len(versions)

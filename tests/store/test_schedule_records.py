@@ -1,15 +1,16 @@
 """The record of the running week: written once, checked, and read back as promises kept or not."""
 
-import sqlite3
 from dataclasses import replace
 from datetime import timedelta
 
 import pytest
+from sqlalchemy import text
+from sqlalchemy.exc import IntegrityError
 
 from cakewright.errors import InputError
 from cakewright.model.plan import TaskKind
 from tests.documents.world import week
-from tests.store.conftest import NOON
+from tests.store.conftest import NOON, behind
 
 WHO = {"at": NOON + timedelta(days=9), "by": "Mira"}
 
@@ -65,11 +66,9 @@ def test_a_stop_comes_back(store, version):
 def test_the_record_cannot_be_changed(store, version):
     """Neither rewritten nor taken away, not even by somebody with a database tool."""
     store.schedule.commit(plan=version, until=NOON, **WHO)
-    link = sqlite3.connect(store.path)
     for deed in ("UPDATE commitment SET plan = 1", "DELETE FROM commitment"):
-        with pytest.raises(sqlite3.IntegrityError, match="written once"):
-            link.execute(deed)
-    link.close()
+        with behind(store) as link, pytest.raises(IntegrityError, match="written once"):
+            link.execute(text(deed))
 
 
 def test_the_first_promise_counts(store, version):

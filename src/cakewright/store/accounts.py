@@ -12,6 +12,7 @@ from sqlalchemy import Connection, Engine, delete, func, insert, select, update
 from cakewright.errors import InputError, StoreError
 from cakewright.store.engine import reading, writing
 from cakewright.store.schema_accounts import account, audit, session, wrong_password
+from cakewright.store.server import Desk
 
 NOTHING_BEFORE = "0" * 64
 
@@ -58,7 +59,7 @@ class Accounts:
 
     def add(self, name: str, role: Role, password_hash: str, *, at: datetime) -> None:
         """A new account; InputError when the name is taken."""
-        with writing(self._engine) as link:
+        with writing(self._engine, Desk.ACCOUNTS) as link:
             if link.scalar(select(account.c.name).where(account.c.name == name)) is not None:
                 raise InputError(f"{name} has an account already", remedy="choose another name, or change it")
             row = {"name": name, "role": role.value, "password": password_hash, "is_open": True, "made_at": at}
@@ -69,7 +70,7 @@ class Accounts:
         """Another role, password or state; open sessions end. InputError when there is no such account."""
         given = {"role": role.value if role else None, "password": password_hash, "is_open": is_open}
         values = {key: value for key, value in given.items() if value is not None}
-        with writing(self._engine) as link:
+        with writing(self._engine, Desk.ACCOUNTS) as link:
             if link.scalar(select(account.c.name).where(account.c.name == name)) is None:
                 raise InputError(f"there is no account {name!r}", remedy="`cakewright people list` shows them")
             link.execute(update(account).where(account.c.name == name).values(**values))
@@ -83,13 +84,13 @@ class Accounts:
 
     def open_session(self, token: str, name: str, *, until: datetime, kind: str = "browser") -> None:
         """Keep the digest of a token; the token itself is never kept."""
-        with writing(self._engine) as link:
+        with writing(self._engine, Desk.ACCOUNTS) as link:
             row = {"digest": _digest(token), "account": name, "kind": kind, "until": until}
             link.execute(insert(session), row)
 
     def close_session(self, token: str) -> None:
         """Log out."""
-        with writing(self._engine) as link:
+        with writing(self._engine, Desk.ACCOUNTS) as link:
             link.execute(delete(session).where(session.c.digest == _digest(token)))
 
     def of_token(self, token: str, *, now: datetime) -> Account | None:
@@ -105,7 +106,7 @@ class Accounts:
 
     def note_wrong_password(self, name: str, *, at: datetime) -> None:
         """Count a wrong password against a name."""
-        with writing(self._engine) as link:
+        with writing(self._engine, Desk.ACCOUNTS) as link:
             link.execute(insert(wrong_password), {"name": name[:80], "at": at})
 
     def wrong_since(self, name: str, since: datetime) -> int:
@@ -117,7 +118,7 @@ class Accounts:
 
     def note_change(self, *, account_name: str, deed: str, outcome: int, at: datetime) -> AuditRow:
         """Append to the record of changes."""
-        with writing(self._engine) as link:
+        with writing(self._engine, Desk.AUDIT) as link:
             last = _last(link)
             number, before = (last.number + 1, last.digest) if last else (1, NOTHING_BEFORE)
             digest = seal(number, at, account_name, deed, outcome, before)

@@ -15,6 +15,7 @@ from cakewright.model.floor import FloorKind, FloorRecord
 from cakewright.store import schema
 from cakewright.store.engine import reading, writing
 from cakewright.store.schema_floor import floor_record
+from cakewright.store.server import Desk
 
 _UID = re.compile(r"[A-Za-z0-9._:-]{8,64}")
 LONGEST_DATA = 4000
@@ -32,7 +33,7 @@ class FloorLog:
         InputError for a record without a name, with a strange plan or build, or with a `uid` that belongs to another.
         """
         kept: list[FloorRecord] = []
-        with writing(self._engine) as link:
+        with writing(self._engine, Desk.FLOOR) as link:
             for record in records:
                 _check(record)
                 same = link.execute(select(floor_record).where(floor_record.c.uid == record.uid)).mappings().first()

@@ -15,6 +15,7 @@ from cakewright.store import schema
 from cakewright.store import schema_parts as tables
 from cakewright.store.engine import reading, writing
 from cakewright.store.read import read_mesh
+from cakewright.store.server import Desk
 from cakewright.store.types import pack, unpack
 
 LONGEST_REASON = 500
@@ -67,7 +68,7 @@ class PartTables:
             "name": name, "revision": revision, "freedom": rule.freedom.value, "cone_deg": rule.cone_deg,
             "up_x": x, "up_y": y, "up_z": z, "reason": rule.reason.strip(), "by": by.strip(), "at": at,
         }  # fmt: skip
-        with writing(self._engine) as link:
+        with writing(self._engine, Desk.PARTS) as link:
             number = link.scalar(insert(tables.rule).returning(tables.rule.c.number), row)
         if number is None:
             raise StoreError("the rule was not kept", remedy="do it again")
@@ -117,7 +118,7 @@ class PartTables:
     def keep_signature(self, mesh_sha256: str, method: int, numbers: FloatArray) -> None:
         """Keep the numbers of a shape; what is there already stays."""
         key = {"mesh_sha256": mesh_sha256, "method": method}
-        with writing(self._engine) as link:
+        with writing(self._engine, Desk.PARTS) as link:
             there = select(tables.signature.c.method).filter_by(**key)
             if link.scalar(there) is None:
                 link.execute(insert(tables.signature), {**key, "numbers": pack(np.asarray(numbers, dtype=np.float64))})

@@ -15,6 +15,7 @@ from cakewright.model.mesh import FloatArray
 from cakewright.store import schema
 from cakewright.store import schema_physics as tables
 from cakewright.store.engine import reading, writing
+from cakewright.store.server import Desk
 from cakewright.store.types import pack, unpack
 
 TERMS = ("fixed", "recoat", "hatch", "outline")
@@ -88,7 +89,7 @@ class PhysicsTables:
     def add_logs(self, logs: Sequence[KeptLog], *, by: str, at: datetime, note: str = "") -> None:
         """Keep logs, all or none."""
         rows = [_log_row(log) | {"by": by, "at": at, "note": note} for log in logs]
-        with writing(self._engine) as link:
+        with writing(self._engine, Desk.PHYSICS) as link:
             if rows:
                 link.execute(insert(tables.job_log), rows)
 
@@ -104,7 +105,7 @@ class PhysicsTables:
         row: dict[str, Any] = {"machine": fit.machine, "builds": fit.builds, "relative_sigma": fit.relative_sigma}
         for term, (value, low, high) in zip(TERMS, fit.factors, strict=True):
             row |= {term: value, f"{term}_low": low, f"{term}_high": high}
-        with writing(self._engine) as link:
+        with writing(self._engine, Desk.PHYSICS) as link:
             number = _number(link, tables.time_fit, row | {"by": by, "at": at, "note": note})
             gaps = [{"fit": number, "position": i, "build": b, "gap": g} for i, (b, g) in enumerate(fit.gaps)]
             if gaps:
@@ -132,7 +133,7 @@ class PhysicsTables:
             }
             for r in readings
         ]  # fmt: skip
-        with writing(self._engine) as link:
+        with writing(self._engine, Desk.PHYSICS) as link:
             if rows:
                 link.execute(insert(tables.probe_reading), rows)
 
@@ -149,7 +150,7 @@ class PhysicsTables:
         """Keep the number of a chamber type; its own number."""
         names = ("chamber_type", "basis", "readings", "value", "low", "high")
         row = {name: getattr(speed, name) for name in names} | {"by": by, "at": at, "note": note}
-        with writing(self._engine) as link:
+        with writing(self._engine, Desk.PHYSICS) as link:
             return _number(link, tables.chamber_speed, row)
 
     def speeds(self) -> dict[str, KeptSpeed]:

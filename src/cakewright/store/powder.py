@@ -17,8 +17,10 @@ from cakewright.store import schema
 from cakewright.store import schema_powder as tables
 from cakewright.store.engine import reading, writing
 from cakewright.store.powder_recall import RecallTables
+from cakewright.store.server import Desk
 
 LABEL, LABELLED, LOST = "label", "labelled", "lost"
+HOLD, FREE = "decision", "free"
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,7 +208,7 @@ class PowderTables:
     @contextmanager
     def booking(self) -> Iterator[Booking]:
         """Write to the books: the only writer until the end; everything is kept, or nothing after an error."""
-        with writing(self._engine) as link:
+        with writing(self._engine, Desk.POWDER) as link:
             yield Booking(link, _books(link))
 
     def levels(self) -> dict[str, int]:
@@ -264,6 +266,7 @@ def _lot(row: Mapping[str, Any], said: Mapping[str, Remark]) -> Lot:
         type(row["received"]).fromisoformat(expires) if expires else row["expires"],
         opened,
         said["storage"].value if "storage" in said else row["storage"],
+        f"{said[HOLD].value}: {said[HOLD].reason}" if HOLD in said and said[HOLD].value != FREE else "",
     )
 
 

@@ -74,7 +74,7 @@ class RecallTables:
             select(share.plan, share.build, share.share, func.sum(going.pieces).label("pieces"))
             .join(tables.order, (going.plan == share.plan) & (going.build == share.build))
             .where((share.origin == origin) & (share.share >= threshold))
-            .group_by(share.plan, share.build)
+            .group_by(share.plan, share.build, share.share)
             .order_by(share.share.desc(), share.plan, share.build)
         )
         with reading(self._engine) as link:
@@ -174,5 +174,5 @@ def _hit(origin: str, threshold: float, most: int | None) -> Select[tuple[int, s
     return (
         select(share.plan, share.build, share.share, place.line, func.count().label("pieces"))
         .where((place.plan == share.plan) & (place.build == share.build))
-        .group_by(share.plan, share.build, place.line)
+        .group_by(share.plan, share.build, share.share, place.line)
     )

@@ -7,7 +7,7 @@ from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 
-from sqlalchemy import Connection, Engine, and_, func, or_, select
+from sqlalchemy import Connection, Engine, and_, func, or_, select, text
 
 from cakewright.errors import StoreError
 from cakewright.model.offer import Offer, OfferState
@@ -15,7 +15,8 @@ from cakewright.model.plan import WeekPlan
 from cakewright.store import schema
 from cakewright.store.accounts import Accounts
 from cakewright.store.backup import Backup, back_up, check_file
-from cakewright.store.engine import reading, writing
+from cakewright.store.dump import check_server, dump
+from cakewright.store.engine import is_server, reading, writing
 from cakewright.store.floor import PieceRecord, PieceState, add_record, records_of
 from cakewright.store.floor_log import FloorLog
 from cakewright.store.jobs import Job, add_job, change_job, interrupt_jobs, job_of, jobs_of
@@ -25,6 +26,7 @@ from cakewright.store.physics import PhysicsTables
 from cakewright.store.powder import PowderTables
 from cakewright.store.read import read_plan
 from cakewright.store.schedule import ScheduleTables
+from cakewright.store.server import Desk, files_beside, name_of
 from cakewright.store.write import write_plan
 
 
@@ -59,8 +61,39 @@ class Store:
 
     @property
     def path(self) -> Path:
-        """The file."""
+        """The file. StoreError for a database on a server: use `folder`, `name` or `address`."""
+        if is_server(self._engine.url):
+            raise StoreError("the database is on a server, not in a file", where=self.name)
         return Path(str(self._engine.url.database))
+
+    @property
+    def is_on_server(self) -> bool:
+        """True for PostgreSQL, False for a file."""
+        return is_server(self._engine.url)
+
+    @property
+    def name(self) -> str:
+        """What the database is called in a message: the file, or the address without the password."""
+        return name_of(self._engine.url)
+
+    @property
+    def address(self) -> str:
+        """What opens this database again; with the password, so never to be shown."""
+        url = self._engine.url
+        return url.render_as_string(hide_password=False) if self.is_on_server else str(self.path.absolute())
+
+    @property
+    def folder(self) -> Path:
+        """Where files beside the database lie: its own folder, or that of CAKEWRIGHT_FILES for a server."""
+        return Path(files_beside(self._engine.url)) if self.is_on_server else self.path.parent
+
+    @property
+    def size_bytes(self) -> int:
+        """Bytes that the database takes on its disk."""
+        if not self.is_on_server:
+            return self.path.stat().st_size
+        with reading(self._engine) as link:
+            return int(link.scalar(text("SELECT pg_database_size(current_database())")) or 0)
 
     @property
     def powder(self) -> PowderTables:
@@ -94,7 +127,7 @@ class Store:
 
     def save_plan(self, plan: WeekPlan, *, made_by: str, at: datetime) -> int:
         """Keep a plan as a new version and return its number; all of it or nothing, and nothing is replaced."""
-        with writing(self._engine) as link:
+        with writing(self._engine, Desk.PLANS) as link:
             return write_plan(link, plan, made_by=made_by, at=at)
 
     def plans(self) -> tuple[PlanSummary, ...]:
@@ -112,7 +145,7 @@ class Store:
         with reading(self._engine) as link:
             wanted = _newest(link) if version is None else version
             if wanted is None:
-                where = str(self.path)
+                where = self.name
                 raise StoreError("there is no plan in the database yet", remedy="plan a week first", where=where)
             return read_plan(link, wanted)
 
@@ -120,7 +153,7 @@ class Store:
         self, *, plan: int, build: str, piece: str, state: PieceState, by: str, at: datetime, note: str = ""
     ) -> int:
         """Append what somebody says about a piece at break-out; the record's number. Nothing is replaced."""
-        with writing(self._engine) as link:
+        with writing(self._engine, Desk.FLOOR) as link:
             return add_record(link, plan=plan, build=build, piece=piece, state=state, by=by, at=at, note=note)
 
     def piece_records(self, plan: int, build: str) -> tuple[PieceRecord, ...]:
@@ -130,12 +163,12 @@ class Store:
 
     def add_job(self, *, kind: str, by: str, folder: str, at: datetime) -> int:
         """Note that long work was asked for; its number."""
-        with writing(self._engine) as link:
+        with writing(self._engine, Desk.JOBS) as link:
             return add_job(link, kind=kind, by=by, folder=folder, at=at)
 
     def change_job(self, number: int, **values: object) -> None:
         """Note how far long work is; a job that has ended stays as it ended."""
-        with writing(self._engine) as link:
+        with writing(self._engine, Desk.JOBS) as link:
             change_job(link, number, **values)
 
     def jobs(self) -> tuple[Job, ...]:
@@ -150,13 +183,13 @@ class Store:
 
     def save_offer(self, offer: Offer, *, at: datetime, by: str, replaces: int | None = None) -> KeptOffer:
         """Keep a quote; with `replaces` as the next issue of that number."""
-        with writing(self._engine) as link:
+        with writing(self._engine, Desk.OFFERS) as link:
             number, issue = add_offer(link, offer, at=at, by=by, replaces=replaces)
             return offer_of(link, number, issue)
 
     def step_offer(self, number: int, state: OfferState, *, at: datetime, by: str, note: str = "") -> KeptOffer:
         """Accept, decline or order the newest issue of a quote; InputError when that cannot follow."""
-        with writing(self._engine) as link:
+        with writing(self._engine, Desk.OFFERS) as link:
             add_event(link, number, state, at=at, by=by, note=note)
             return offer_of(link, number)
 
@@ -172,16 +205,16 @@ class Store:
 
     def interrupt_jobs(self, at: datetime) -> int:
         """Mark jobs that an earlier run of the program left unfinished; how many there were."""
-        with writing(self._engine) as link:
+        with writing(self._engine, Desk.JOBS) as link:
             return interrupt_jobs(link, at)
 
     def backup(self, path: str | Path) -> Backup:
         """Copy the database while it is in use, check the copy, and say what is in it; nothing is overwritten."""
-        return back_up(self.path, Path(path))
+        return dump(self._engine, Path(path)) if self.is_on_server else back_up(self.path, Path(path))
 
     def check(self) -> int:
         """Read every page and every reference; the number of plans. StoreError when something is damaged."""
-        return check_file(self.path)
+        return check_server(self._engine) if self.is_on_server else check_file(self.path)
 
     def close(self) -> None:
         """Let go of the file."""

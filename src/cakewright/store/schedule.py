@@ -13,6 +13,7 @@ from cakewright.model.plan import TaskKind
 from cakewright.store import schema
 from cakewright.store import schema_schedule as tables
 from cakewright.store.engine import reading, writing
+from cakewright.store.server import Desk
 
 LONGEST_NOTE = 500
 
@@ -90,7 +91,7 @@ class ScheduleTables:
 
     def commit(self, *, plan: int, until: datetime, at: datetime, by: str, note: str = "") -> int:
         """Note that a plan was told to people; the record's number."""
-        with writing(self._engine) as link:
+        with writing(self._engine, Desk.WEEK) as link:
             _check_plan(link, plan)
             return _add(link, tables.commitment, plan=plan, until=until, **_who(at, by, note))
 
@@ -118,7 +119,7 @@ class ScheduleTables:
             raise InputError(f"it ends {ended} before it starts {started}", remedy="give the later instant as its end")
         if (started and started > at) or (ended and ended > at):
             raise InputError("it lies in the future", remedy="note what has happened, not what will", where="at")
-        with writing(self._engine) as link:
+        with writing(self._engine, Desk.WEEK) as link:
             _check_plan(link, plan)
             _check_task(link, plan, kind, build, line)
             return _add(link, tables.progress, plan=plan, kind=kind.value, build=build, line=line, started=started,
@@ -146,7 +147,7 @@ class ScheduleTables:
         note: str = "",
     ) -> int:
         """Note that a build stopped and which recovery was accepted; the record's number."""
-        with writing(self._engine) as link:
+        with writing(self._engine, Desk.WEEK) as link:
             return _add(link, tables.stop, plan=plan, build=build, layer=layer, cause=cause, margin_mm=margin_mm,
                         stopped=stopped, recovery=recovery, new_plan=new_plan, **_who(at, by, note))  # fmt: skip
 

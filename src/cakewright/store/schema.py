@@ -25,7 +25,7 @@ from sqlalchemy import (
 from sqlalchemy.schema import SchemaItem
 from sqlalchemy.types import Date, TypeEngine
 
-from cakewright.store.types import Instant, Words
+from cakewright.store.types import Instant, Whole, Words
 
 metadata = MetaData(
     naming_convention={
@@ -100,7 +100,7 @@ plan = _table(
     _need("made_at", Instant),
     _need("made_by", Text),
     _need("starts", Instant),
-    _need("seed", Integer),
+    _need("seed", Whole),
     Column("cell_sha256", String(64), ForeignKey("cell.sha256"), nullable=False),
     _need("order_source", Text),
     _need("schedule_starts", Instant),
@@ -167,7 +167,7 @@ build = _table(
     *_in_plan("key"),
     *_texts("key", "material", "machine", "chamber_type", "reason"),
     *_numbers("base_x_mm", "base_y_mm", "height_mm", "density", "clearance_mm", "voxel_mm"),
-    _need("nest_seed", Integer),
+    _need("nest_seed", Whole),
     _need("nest_seconds", Float),
     _need("nest_notes", Words),
     _need("layers", Integer),
@@ -206,7 +206,7 @@ verification = _table(
     _maybe("tightest_first", Text),
     _maybe("tightest_second", Text),
     _maybe("tightest_gap_mm", Float),
-    _need("pairs_checked", Integer),
+    _need("pairs_checked", Whole),
     _need("seconds", Float),
 )
 too_near = _table("too_near", *_in_build(), *_texts("first", "second"), _need("gap_mm", Float))

@@ -8,13 +8,16 @@ from datetime import UTC, datetime
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import DateTime, Text
+from sqlalchemy import BigInteger, DateTime, Integer, Text
 from sqlalchemy.engine import Dialect
 from sqlalchemy.types import TypeDecorator
 
 from cakewright.errors import StoreError
 
 COMPRESSION = 3  # zlib level: beyond it the files shrink little and saving slows down much
+
+
+Whole = Integer().with_variant(BigInteger(), "postgresql")  # 64 bits on a server too: seeds and counts of pairs
 
 
 class Instant(TypeDecorator[datetime]):

@@ -3,7 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
-from cakewright.store.types import Instant, Words
+from cakewright.store.guards import is_server
+from cakewright.store.types import Instant, Whole, Words
 
 revision = "0001_first_tables"
 down_revision = None
@@ -15,7 +16,8 @@ APPLICATION_ID = 0x63616B65  # 'cake': lets `file` and other tools tell what the
 
 def upgrade() -> None:
     """Make the tables."""
-    op.execute(f"PRAGMA application_id={APPLICATION_ID}")
+    if not is_server():
+        op.execute(f"PRAGMA application_id={APPLICATION_ID}")
     op.create_table(
         "cell",
         sa.Column("sha256", sa.String(length=64), nullable=False),
@@ -38,7 +40,7 @@ def upgrade() -> None:
         sa.Column("made_at", Instant(), nullable=False),
         sa.Column("made_by", sa.Text(), nullable=False),
         sa.Column("starts", Instant(), nullable=False),
-        sa.Column("seed", sa.Integer(), nullable=False),
+        sa.Column("seed", Whole, nullable=False),
         sa.Column("cell_sha256", sa.String(length=64), nullable=False),
         sa.Column("order_source", sa.Text(), nullable=False),
         sa.Column("schedule_starts", Instant(), nullable=False),
@@ -65,7 +67,7 @@ def upgrade() -> None:
         sa.Column("density", sa.Float(), nullable=False),
         sa.Column("clearance_mm", sa.Float(), nullable=False),
         sa.Column("voxel_mm", sa.Float(), nullable=False),
-        sa.Column("nest_seed", sa.Integer(), nullable=False),
+        sa.Column("nest_seed", Whole, nullable=False),
         sa.Column("nest_seconds", sa.Float(), nullable=False),
         sa.Column("nest_notes", Words(), nullable=False),
         sa.Column("layers", sa.Integer(), nullable=False),
@@ -323,7 +325,7 @@ def upgrade() -> None:
         sa.Column("tightest_first", sa.Text(), nullable=True),
         sa.Column("tightest_second", sa.Text(), nullable=True),
         sa.Column("tightest_gap_mm", sa.Float(), nullable=True),
-        sa.Column("pairs_checked", sa.Integer(), nullable=False),
+        sa.Column("pairs_checked", Whole, nullable=False),
         sa.Column("seconds", sa.Float(), nullable=False),
         sa.ForeignKeyConstraint(
             ["plan", "build"], ["build.plan", "build.key"], name=op.f("fk_verification_plan_build")

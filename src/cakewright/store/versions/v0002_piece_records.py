@@ -3,6 +3,7 @@
 import sqlalchemy as sa
 from alembic import op
 
+from cakewright.store.guards import written_once
 from cakewright.store.types import Instant
 
 revision = "0002_piece_records"
@@ -31,8 +32,4 @@ def upgrade() -> None:
         sqlite_autoincrement=True,
     )
     op.create_index("ix_piece_record_plan_build", "piece_record", ["plan", "build"])
-    for deed in ("UPDATE", "DELETE"):
-        op.execute(
-            f"CREATE TRIGGER piece_record_no_{deed.lower()} BEFORE {deed} ON piece_record "
-            "BEGIN SELECT RAISE(ABORT, 'piece records are written once'); END"
-        )
+    written_once("piece_record", "piece records are written once")

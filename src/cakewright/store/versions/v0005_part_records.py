@@ -3,6 +3,7 @@
 import sqlalchemy as sa
 from alembic import op
 
+from cakewright.store.guards import written_once
 from cakewright.store.types import Instant
 
 revision = "0005_part_records"
@@ -39,8 +40,4 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["mesh_sha256"], ["mesh.sha256"], name="fk_part_signature_mesh_sha256_mesh"),
         sa.PrimaryKeyConstraint("mesh_sha256", "method", name="pk_part_signature"),
     )
-    for change in ("UPDATE", "DELETE"):
-        op.execute(
-            f"CREATE TRIGGER part_rule_no_{change.lower()} BEFORE {change} ON part_rule "
-            "BEGIN SELECT RAISE(ABORT, 'a rule is written once: write a new one'); END"
-        )
+    written_once("part_rule", "a rule is written once: write a new one")

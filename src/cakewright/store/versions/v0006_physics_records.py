@@ -5,6 +5,7 @@ from typing import Any
 import sqlalchemy as sa
 from alembic import op
 
+from cakewright.store.guards import written_once
 from cakewright.store.types import Instant
 
 revision = "0006_physics_records"
@@ -117,8 +118,4 @@ def upgrade() -> None:
         *_numbers("value", "low", "high"),
     )
     for table in ("job_log", "probe_reading"):
-        for deed in ("UPDATE", "DELETE"):
-            op.execute(
-                f"CREATE TRIGGER {table}_no_{deed.lower()} BEFORE {deed} ON {table} "
-                f"BEGIN SELECT RAISE(ABORT, 'records of {table} are written once'); END"
-            )
+        written_once(table, f"records of {table} are written once")

@@ -3,6 +3,7 @@
 import sqlalchemy as sa
 from alembic import op
 
+from cakewright.store.guards import after_insert, numbered_without_gap, written_once
 from cakewright.store.types import Instant
 
 revision = "0007_powder"
@@ -20,24 +21,18 @@ def upgrade() -> None:
     _remarks()
     _shares()
     for table in WRITTEN_ONCE:
-        for deed in ("UPDATE", "DELETE"):
-            op.execute(
-                f"CREATE TRIGGER {table}_no_{deed.lower()} BEFORE {deed} ON {table} "
-                "BEGIN SELECT RAISE(ABORT, 'the powder ledger is written once: add a correcting entry'); END"
-            )
-    op.execute(
-        "CREATE TRIGGER powder_entry_runs_on BEFORE INSERT ON powder_entry "
-        "WHEN NEW.number <> (SELECT coalesce(max(number), 0) + 1 FROM powder_entry) "
-        "BEGIN SELECT RAISE(ABORT, 'powder entries are numbered without a gap'); END"
+        written_once(table, "the powder ledger is written once: add a correcting entry")
+    numbered_without_gap("powder_entry", "powder entries are numbered without a gap")
+    after_insert(
+        "powder_container_starts_empty",
+        "powder_container",
+        "INSERT INTO powder_level (container, may_owe, grams) VALUES (NEW.key, NEW.may_owe, 0)",
     )
-    op.execute(
-        "CREATE TRIGGER powder_container_starts_empty AFTER INSERT ON powder_container BEGIN "
-        "INSERT INTO powder_level (container, may_owe, grams) VALUES (NEW.key, NEW.may_owe, 0); END"
-    )
-    op.execute(
-        "CREATE TRIGGER powder_entry_moves AFTER INSERT ON powder_entry BEGIN "
-        "UPDATE powder_level SET grams = grams - NEW.grams WHERE container = NEW.source; "
-        "UPDATE powder_level SET grams = grams + NEW.grams WHERE container = NEW.target; END"
+    after_insert(
+        "powder_entry_moves",
+        "powder_entry",
+        "UPDATE powder_level SET grams = grams - NEW.grams WHERE container = NEW.source",
+        "UPDATE powder_level SET grams = grams + NEW.grams WHERE container = NEW.target",
     )
 
 

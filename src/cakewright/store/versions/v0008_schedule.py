@@ -5,6 +5,7 @@ from typing import Any
 import sqlalchemy as sa
 from alembic import op
 
+from cakewright.store.guards import written_once
 from cakewright.store.types import Instant
 
 revision = "0008_schedule"
@@ -76,8 +77,4 @@ def upgrade() -> None:
         sqlite_autoincrement=True,
     )
     for table in WRITTEN_ONCE:
-        for deed in ("UPDATE", "DELETE"):
-            op.execute(
-                f"CREATE TRIGGER {table}_no_{deed.lower()} BEFORE {deed} ON {table} "
-                f"BEGIN SELECT RAISE(ABORT, 'the record of the week is written once: add what is right'); END"
-            )
+        written_once(table, "the record of the week is written once: add what is right")

@@ -3,6 +3,7 @@
 import sqlalchemy as sa
 from alembic import op
 
+from cakewright.store.guards import written_once
 from cakewright.store.types import Instant
 
 revision = "0009_offers"
@@ -42,8 +43,4 @@ def upgrade() -> None:
         sqlite_autoincrement=True,
     )
     for table in ("offer", "offer_event"):
-        for deed in ("UPDATE", "DELETE"):
-            op.execute(
-                f"CREATE TRIGGER {table}_no_{deed.lower()} BEFORE {deed} ON {table} "
-                "BEGIN SELECT RAISE(ABORT, 'quotes are written once: make a new issue'); END"
-            )
+        written_once(table, "quotes are written once: make a new issue")

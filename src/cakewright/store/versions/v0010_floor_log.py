@@ -3,6 +3,7 @@
 import sqlalchemy as sa
 from alembic import op
 
+from cakewright.store.guards import written_once
 from cakewright.store.types import Instant
 
 revision = "0010_floor_log"
@@ -32,8 +33,4 @@ def upgrade() -> None:
         sqlite_autoincrement=True,
     )
     op.create_index("ix_floor_record_plan_kind", "floor_record", ["plan", "kind"])
-    for deed in ("UPDATE", "DELETE"):
-        op.execute(
-            f"CREATE TRIGGER floor_record_no_{deed.lower()} BEFORE {deed} ON floor_record "
-            "BEGIN SELECT RAISE(ABORT, 'records of the floor are written once: add another'); END"
-        )
+    written_once("floor_record", "records of the floor are written once: add another")

@@ -3,6 +3,7 @@
 import sqlalchemy as sa
 from alembic import op
 
+from cakewright.store.guards import numbered_without_gap, written_once
 from cakewright.store.types import Instant
 
 revision = "0012_accounts"
@@ -51,13 +52,5 @@ def upgrade() -> None:
         sa.Column("digest", sa.String(64), nullable=False),
         sa.PrimaryKeyConstraint("number", name="pk_audit"),
     )
-    for deed in ("UPDATE", "DELETE"):
-        op.execute(
-            f"CREATE TRIGGER audit_no_{deed.lower()} BEFORE {deed} ON audit "
-            "BEGIN SELECT RAISE(ABORT, 'the record of changes is written once'); END"
-        )
-    op.execute(
-        "CREATE TRIGGER audit_runs_on BEFORE INSERT ON audit "
-        "WHEN NEW.number <> (SELECT coalesce(max(number), 0) + 1 FROM audit) "
-        "BEGIN SELECT RAISE(ABORT, 'the record of changes is numbered without a gap'); END"
-    )
+    written_once("audit", "the record of changes is written once")
+    numbered_without_gap("audit", "the record of changes is numbered without a gap")
