@@ -5,7 +5,8 @@ from datetime import timedelta
 
 import pytest
 
-from cakewright.app.replan import accept, begun_tasks, replan, replan_stored
+from cakewright.app.begun_tasks import begun_tasks
+from cakewright.app.replan import accept, replan, replan_stored
 from cakewright.model.plan import TaskKind
 from cakewright.store import open_store
 from cakewright.store.schedule import Progress

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 
+from cakewright.app.begun_tasks import Windows, begun_tasks, committed_tasks
 from cakewright.app.end_in_shift import with_endings
 from cakewright.app.plan_build import bulk_litres
 from cakewright.app.plan_dates import build_job, line_job
 from cakewright.app.promise_dates import promise_dates
 from cakewright.errors import InputError
-from cakewright.model.build import Build
 from cakewright.model.order import OrderLine
 from cakewright.model.plan import LinePromise, Schedule, Task, TaskKind, WeekPlan
 from cakewright.schedule.difference import Difference, difference
@@ -23,12 +23,7 @@ from cakewright.stopping import MaxSteps, Stop
 from cakewright.store import Store
 from cakewright.store.schedule import Progress
 
-Windows = Mapping[str, Sequence[tuple[datetime, datetime]]]
 REPLAN_STEPS = 600
-_OF_BUILD = (TaskKind.LOAD, TaskKind.PRINT, TaskKind.COOL, TaskKind.UNLOAD, TaskKind.UNPACK, TaskKind.CLEAN)
-_BENCH = (TaskKind.FINISH, TaskKind.WAIT)
-Work = tuple[TaskKind, str, int | None]
-Said = Mapping[Work, Progress]
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,6 +54,8 @@ def replan(
     work: tuple[Sequence[BuildJob], Sequence[LineJob]] | None = None,
     against: WeekPlan | None = None,
     steady_min: float = STEADY_TASK_MIN.value,
+    pinned: Sequence[Task] = (),
+    push: Collection[str] = (),
 ) -> Replanned:
     """Dates for the rest of a plan, seen from `now`.
 
@@ -69,27 +66,30 @@ def replan(
     Two plans are made: one that moves nothing but what is pushed, and one that is free behind the commitment. The freer
     one is taken when it saves more lateness than its moves cost (`steady_min` for each task of a person). `stop` makes
     a rule for each search; the default counts steps, so the answer repeats. `work` replaces what the builds and lines
-    of the plan ask for; the difference is told against `against`, which is the plan itself when left out.
+    of the plan ask for; the difference is told against `against`, which is the plan itself when left out. `pinned`
+    tasks stand where somebody wants them, with what comes before them in their work; the rest is mended around them,
+    the builds of `push` first of all.
     """
     now = origin_of(now)
     out = unavailable or {}
     facts, noted = begun_tasks(plan, now, progress)
     horizon = max(committed_until or now, now)
     last = max((t.end for t in plan.schedule.tasks), default=now)
-    told = _committed_tasks(plan, now, horizon, facts, progress, out)
-    everything = _committed_tasks(plan, now, last, facts, progress, out)
+    told = committed_tasks(plan, now, horizon, facts, progress, out, pinned, push)
+    everything = committed_tasks(plan, now, last, facts, progress, out, pinned, push)
+    fixed = [*facts, *pinned]
     tried, given_up = [], ""
     weights = {w.line: w.weight for w in (work or jobs_of(plan)[:2])[1]}
     for kept in {len(everything): everything, len(told): told}.values():  # the same tasks are not tried twice
         try:
-            tried.append((kept, _schedule(plan, now, [*facts, *kept], out, _rule(stop), seed, work)))
+            tried.append((kept, _schedule(plan, now, [*fixed, *kept], out, _rule(stop), seed, work)))
         except InputError as wrong:
             if not kept:
                 raise
             given_up = wrong.found if kept is told or len(kept) == len(told) else given_up
     if not tried:
         told = []
-        tried.append((told, _schedule(plan, now, facts, out, _rule(stop), seed, work)))
+        tried.append((told, _schedule(plan, now, fixed, out, _rule(stop), seed, work)))
     kept, (schedule, promises) = min(tried, key=lambda one: _price(plan, one[1], steady_min, weights))
     old = against or plan
     change = difference(old.schedule, schedule, old.promises, promises, plan.cell.zone)
@@ -203,159 +203,3 @@ def _carried(promise: LinePromise, before: LinePromise | None, packed: datetime 
     if packed is not None and packed <= now:
         return replace(promise, ready=packed, reason="is packed")
     return promise
-
-
-# --- what is a fact -------------------------------------------------------------------------------------------------
-
-
-def begun_tasks(plan: WeekPlan, now: datetime, progress: Sequence[Progress]) -> tuple[list[Task], int]:
-    """Tasks that have begun, with the instants noted for them, and how many were noted.
-
-    A task that somebody noted as not begun takes everything after it along: nothing is unpacked that is not printed.
-    """
-    said = {(p.kind, p.build, p.line): p for p in progress}
-    used: set[Work] = set()
-    facts: list[Task] = []
-    free: dict[str, datetime | None] = {}  # when a machine or chamber was given back; None: still in use
-    for build in sorted(plan.builds, key=lambda b: min((t.start for t in plan.schedule.of_build(b.key)), default=now)):
-        mine = _begun_of_build(plan, build, now, said, used, free)
-        facts += mine
-        ends = {t.kind: t.end for t in mine}
-        for t in mine:
-            if t.kind is TaskKind.LOAD or t.kind is TaskKind.PRINT:
-                free[t.machine], free[t.chamber] = ends.get(TaskKind.UNLOAD), ends.get(TaskKind.CLEAN)
-    out = {t.build for t in facts if t.kind is TaskKind.UNPACK}
-    for tasks in _chains(plan).values():
-        if all(b.key in out for n in tasks[0].lines for b in plan.builds_of(n)):
-            facts += _begun_of_bench(tasks, now, said, used)
-    return _bench_in_order(facts, plan), len(used)
-
-
-def _begun_of_build(
-    plan: WeekPlan, build: Build, now: datetime, said: Said, used: set[Work], free: Mapping[str, datetime | None]
-) -> list[Task]:
-    """Facts of one build, in order. After news, a task that cannot have begun as planned has not begun."""
-    tasks = {t.kind: t for t in plan.schedule.of_build(build.key) if t.kind in _OF_BUILD}
-    facts: list[Task] = []
-    ready = datetime.min.replace(tzinfo=UTC)  # before this the next task cannot have begun
-    for kind in _OF_BUILD:
-        task, word = tasks.get(kind), said.get((kind, build.key, None))
-        if task is None:
-            continue
-        if word is not None:
-            used.add((kind, build.key, None))
-            if word.started is None and word.ended is None:
-                break  # not begun, whatever the plan says
-        task = _as_noted(task, word, ready, now)
-        blocked = not facts and any(
-            name in free and ((at := free[name]) is None or at > task.start) for name in (task.machine, task.chamber)
-        )
-        if task.start >= now or (word is None and (blocked or task.start < ready)):
-            break
-        facts.append(task)
-        ready = task.end
-        if kind is TaskKind.COOL:  # it may be lifted out while it cools, but not opened
-            ready = task.start
-        if kind is TaskKind.UNLOAD and TaskKind.COOL in tasks:
-            ready = max(task.end, next((t.end for t in facts if t.kind is TaskKind.COOL), task.end))
-    return facts
-
-
-def _as_noted(task: Task, word: Progress | None, ready: datetime, now: datetime) -> Task:
-    """The task with the instants noted for it; printing and cooling follow what is before them by themselves."""
-    length = task.end - task.start
-    start = task.start
-    if task.kind in {TaskKind.PRINT, TaskKind.COOL} and ready > datetime.min.replace(tzinfo=UTC):
-        start = ready
-    if word is None:
-        return replace(task, start=start, end=start + length)
-    start = word.started or (start if word.ended is None or start < word.ended else word.ended - timedelta(minutes=1))
-    end = word.ended or max(start + length, now)  # begun and not ended: it goes on
-    return replace(task, start=start, end=end)
-
-
-def _chains(plan: WeekPlan) -> dict[tuple[object, ...], list[Task]]:
-    """Bench work that follows one another: of a basket, then of a line."""
-    chains: dict[tuple[object, ...], list[Task]] = {}
-    for task in sorted(plan.schedule.tasks, key=lambda t: (t.start, t.end)):
-        if task.kind in _BENCH:
-            chains.setdefault((0, task.label.partition(":")[0], task.lines), []).append(task)
-        elif task.kind in {TaskKind.INSPECT, TaskKind.PACK}:
-            chains.setdefault((1, task.lines), []).append(task)
-    return dict(sorted(chains.items(), key=lambda item: str(item[0])))
-
-
-def _begun_of_bench(tasks: Sequence[Task], now: datetime, said: Said, used: set[Work]) -> list[Task]:
-    facts: list[Task] = []
-    for task in tasks:
-        keys = [(task.kind, "", n) for n in task.lines]
-        key = next((k for k in keys if k in said), None)
-        word = said[key] if key else None
-        if key:
-            used.add(key)
-        if word is not None and word.started is None and word.ended is None:
-            break
-        runs_on = bool(facts) and not task.people and task.start == facts[-1].end
-        start = word.started if word is not None and word.started and task is tasks[0] else task.start
-        end = word.ended if word is not None and word.ended else start + (task.end - task.start)
-        if word is not None and word.ended:
-            start = min(start, end - timedelta(minutes=1))
-        if start >= now and not runs_on:
-            break
-        facts.append(replace(task, start=start, end=end))
-    return facts
-
-
-def _bench_in_order(facts: list[Task], plan: WeekPlan) -> list[Task]:
-    """Without inspection of lines whose baskets have not all begun: what is left out there cannot have followed."""
-    of_line: dict[int, set[str]] = {}
-    begun: dict[int, set[str]] = {}
-    for task in plan.schedule.tasks:
-        if task.kind in _BENCH:
-            for n in task.lines:
-                of_line.setdefault(n, set()).add(task.label.partition(":")[0])
-    for task in facts:
-        if task.kind in _BENCH:
-            for n in task.lines:
-                begun.setdefault(n, set()).add(task.label.partition(":")[0])
-    return [
-        t
-        for t in facts
-        if t.kind not in {TaskKind.INSPECT, TaskKind.PACK}
-        or all(of_line.get(n, set()) <= begun.get(n, set()) for n in t.lines)
-    ]
-
-
-# --- what people were told ------------------------------------------------------------------------------------------
-
-
-def _committed_tasks(
-    plan: WeekPlan,
-    now: datetime,
-    until: datetime,
-    facts: Sequence[Task],
-    progress: Sequence[Progress],
-    unavailable: Windows,
-) -> list[Task]:
-    """Tasks that begin from now to `until`, without those that the facts or windows out of use have pushed."""
-    if until <= now:
-        return []
-    expected, _ = begun_tasks(plan, now, ())
-    news = [*(set(expected) ^ set(facts)), *(t for t in plan.schedule.tasks if _is_out(t, unavailable))]
-    pushed = {t.build for t in news if t.kind in _OF_BUILD}
-    lines = {n for key in pushed for n in plan.build(key).lines}
-    lines |= {n for t in news if t.kind not in _OF_BUILD for n in t.lines}
-    wide, _ = begun_tasks(plan, until, progress)
-    done = {(t.kind, t.build, t.lines, t.label, t.start) for t in facts}
-    return [
-        t
-        for t in wide
-        if (t.kind, t.build, t.lines, t.label, t.start) not in done
-        and (t.build not in pushed if t.kind in _OF_BUILD else not lines & set(t.lines))
-        and t.start >= now
-    ]
-
-
-def _is_out(task: Task, unavailable: Windows) -> bool:
-    names = {task.machine, task.chamber, task.station, *task.people} - {""}
-    return any(task.start < b and a < task.end for name in names for a, b in unavailable.get(name, ()))
