@@ -21,12 +21,14 @@ from cakewright.documents.words import moment
 from cakewright.errors import CakewrightError, InputError
 from cakewright.model.plan import Task, WeekPlan
 from cakewright.schedule.instance import origin_of
+from cakewright.schedule.jobs import BuildJob, LineJob
 from cakewright.schedule.validate import validate
 from cakewright.sources.promise import COMMIT_HOURS
 from cakewright.stopping import MaxSteps, Stop
 from cakewright.store import Store
 from cakewright.store.schedule import Progress
 
+Work = tuple[Sequence[BuildJob], Sequence[LineJob]]
 MOVE_STEPS = 300
 _INSTANT = re.compile(r"\d{4}-\d\d-\d\d \d\d:\d\d:\d\d[+-]\d\d:\d\d")
 
@@ -149,15 +151,14 @@ def move_in_plan(
     moved = replace(asked, start=start or asked.start, end=(start or asked.start) + (asked.end - asked.start))
     try:
         facts, _ = begun_tasks(plan, now, progress)
+        jobs, wishes, _ = jobs_of(plan)
+        work = jobs, wishes
         asked, moved = loading_of(plan, asked, moved)
         pinned, moved, push = pins_of(plan, asked, replace(
             moved, machine=machine or moved.machine, chamber=chamber or moved.chamber, station=station or moved.station,
-        ), chamber, now, facts)  # fmt: skip
+        ), chamber, now, facts, jobs)  # fmt: skip
         rule = stop or (lambda: MaxSteps(MOVE_STEPS))
-        made = replan(
-            plan, now, progress=progress, committed_until=committed_until, stop=rule, pinned=pinned, push=push
-        )
-        _judge(plan, made, facts)
+        made = _mended(plan, now, progress, committed_until, rule, pinned, push, facts, work)
     except Refusal as no:
         return MoveProposal(plan.version, asked, moved, None, no.found, no.remedy, no.soonest)
     except CakewrightError as no:
@@ -176,22 +177,24 @@ def _mended(
     pinned: Sequence[Task],
     push: Collection[str],
     facts: Sequence[Task],
+    work: Work,
 ) -> Replanned:
     """The plan around the pinned tasks; when too much was left standing, every build that has not begun makes room."""
     try:
-        made = replan(plan, now, progress=progress, committed_until=until, stop=stop, pinned=pinned, push=push)
-        _judge(plan, made, facts)
+        made = replan(
+            plan, now, progress=progress, committed_until=until, stop=stop, pinned=pinned, push=push, work=work
+        )
+        _judge(plan, made, facts, work)
     except (Refusal, InputError):
         everything = {b.key for b in plan.builds}
-        made = replan(plan, now, progress=progress, stop=stop, pinned=pinned, push=everything)
-        _judge(plan, made, facts)
+        made = replan(plan, now, progress=progress, stop=stop, pinned=pinned, push=everything, work=work)
+        _judge(plan, made, facts, work)
     return made
 
 
-def _judge(plan: WeekPlan, made: Replanned, facts: Sequence[Task]) -> None:
+def _judge(plan: WeekPlan, made: Replanned, facts: Sequence[Task], work: Work) -> None:
     """Refusal with the first broken rule, the moved task questioned like any other."""
-    jobs, wishes, _ = jobs_of(plan)
-    broken = validate(plan.cell, jobs, wishes, made.plan.schedule, facts)
+    broken = validate(plan.cell, *work, made.plan.schedule, facts)
     if broken:
         first = broken[0]
         raise Refusal(f"{_local(first.message, plan)} ({first.where})", "put it elsewhere")

@@ -72,6 +72,7 @@ def replan(
     """
     now = origin_of(now)
     out = unavailable or {}
+    work = work or jobs_of(plan)[:2]
     facts, noted = begun_tasks(plan, now, progress)
     horizon = max(committed_until or now, now)
     last = max((t.end for t in plan.schedule.tasks), default=now)
@@ -79,7 +80,7 @@ def replan(
     everything = committed_tasks(plan, now, last, facts, progress, out, pinned, push)
     fixed = [*facts, *pinned]
     tried, given_up = [], ""
-    weights = {w.line: w.weight for w in (work or jobs_of(plan)[:2])[1]}
+    weights = {w.line: w.weight for w in work[1]}
     for kept in {len(everything): everything, len(told): told}.values():  # the same tasks are not tried twice
         try:
             tried.append((kept, _schedule(plan, now, [*fixed, *kept], out, _rule(stop), seed, work)))
@@ -182,9 +183,9 @@ def _schedule(
     unavailable: Windows,
     stop: Stop,
     seed: int | None,
-    work: tuple[Sequence[BuildJob], Sequence[LineJob]] | None,
+    work: tuple[Sequence[BuildJob], Sequence[LineJob]],
 ) -> tuple[Schedule, tuple[LinePromise, ...]]:
-    jobs, wishes = work or jobs_of(plan)[:2]
+    jobs, wishes = work
     schedule, promises = plan_schedule(
         plan.cell, jobs, wishes, start=now, stop=stop, seed=plan.seed if seed is None else seed,
         frozen=frozen, unavailable=unavailable, previous=plan.schedule.tasks,

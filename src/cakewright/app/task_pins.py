@@ -7,7 +7,6 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from cakewright.app.begun_tasks import BENCH
-from cakewright.app.replan import jobs_of
 from cakewright.app.task_chain import before_it, chain_name, moved_together
 from cakewright.app.task_place import (
     Refusal,
@@ -43,7 +42,13 @@ def loading_of(plan: WeekPlan, asked: Task, moved: Task) -> tuple[Task, Task]:
 
 
 def pins_of(
-    plan: WeekPlan, asked: Task, moved: Task, chamber: str | None, now: datetime, facts: Sequence[Task]
+    plan: WeekPlan,
+    asked: Task,
+    moved: Task,
+    chamber: str | None,
+    now: datetime,
+    facts: Sequence[Task],
+    jobs: Sequence[BuildJob],
 ) -> tuple[list[Task], Task, Collection[str]]:
     """The tasks that are to stand still, the moved one among them, and the builds that have to make room."""
     zone = plan.cell.zone
@@ -65,7 +70,7 @@ def pins_of(
         check_station(plan, asked, moved.station)
     push: Collection[str] = ()
     if asked.kind is TaskKind.LOAD:
-        job = next(j for j in jobs_of(plan)[0] if j.key == asked.build)
+        job = next(j for j in jobs if j.key == asked.build)
         moved, changes, push = _new_loading(plan, job, asked, moved, chamber, now, facts)
         before += changes
     elif asked.kind is TaskKind.UNPACK:
