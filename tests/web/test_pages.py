@@ -24,6 +24,10 @@ PAGES = [
     "/wrong",
     "/baskets?by=Mira",
     "/gauges?by=Mira",
+    "/builds/B1/specimens?by=Mira",
+    "/held?by=Mira",
+    "/packing?order=bracket-1&by=Mira",
+    "/training?by=Mira",
     "/builds/B1/identify?mass_g=5&size=28",
     "/lines/2/count?reference_g=50&total_g=100",
     "/builds/B1/heat",
@@ -164,7 +168,7 @@ def test_an_empty_database_tells_how_to_begin(tmp_path):
         assert client.get("/plans").status_code == 200
 
 
-@pytest.mark.parametrize("name", ["packing-list", "certificate-draft", "quote-sheet"])
+@pytest.mark.parametrize("name", ["packing-list", "certificate", "quote-sheet"])
 def test_papers_of_an_order(client, name):
     """Each order has its papers; a stranger's order number is answered with not found."""
     order = client.app.state.shelf.plan(2).orders.lines[0].order

@@ -17,8 +17,8 @@ from tests.web.test_pages import seen
 
 __all__ = ["plan", "stocked", "store"]  # fixtures
 LATER = START + timedelta(days=2)
-POWDER = ["", "/cans/V01", "/cans/U01", "/cans/charge%201%2FB1", "/recall", "/recall?lot=V-7712", "/book",
-          "/book/weigh?can=U01&by=Mira", "/book/receive", "/book/correct?entry=5", "/outlook", "/month?month=2027-03",
+POWDER = ["", "/cans/V01", "/cans/U01", "/cans/charge%201%2FB1", "/recall", "/recall?lot=V-7712", "/book", "/lots",
+          "/book/value", "/book/limit", "/book/decide", "/book/weigh?can=U01&by=Mira", "/book/receive", "/book/correct?entry=5", "/outlook", "/month?month=2027-03",
           "/change?machine=A1&to=PA12&by=Mira"]  # fmt: skip
 ADDRESSES = [*(f"/powder{below}" for below in POWDER), "/plans/1/builds/B1/powder", "/plans/1/builds/B2/powder?by=Mira"]
 
@@ -92,7 +92,7 @@ def test_back_from_a_piece_or_an_order_to_its_lots(used_client, store, plan):
 def test_the_certificate_names_the_lots_of_the_powder(used_client, plan):
     """A printed build has its lots with their shares on the draft; a build not yet printed leaves the box."""
     order = plan.line(plan.build("B1").lines[0]).order
-    pdf = used_client.get("/plans/1/orders/certificate-draft.pdf", params={"order": order}).content
+    pdf = used_client.get("/plans/1/orders/certificate.pdf", params={"order": order}).content
     text = "".join(page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(pdf))
     assert re.search(r"V-7712 4\d %", text)
     assert "stock at the start" in text
@@ -144,6 +144,9 @@ def test_a_word_while_the_can_is_on_the_scale(client):
         ("receive", {"material": "PA12", "lot": "V-7800", "drums": "10 9,98", "expires": "2028-06-30"}, "V05, V06"),
         ("open", {"can": "V01", "powder_c": "21", "room_c": "22", "humidity": "45"}, "V01 is open"),
         ("file", {"lot": "V-7712", "what": "storage", "value": "shelf 2"}, "storage filed"),
+        ("value", {"lot": "V-7712", "what": "bulk density", "value": "0,45", "origin": "own test"}, "density kept"),
+        ("limit", {"material": "PA12", "what": "moisture", "low": "", "high": "0.3", "reason": "trials"}, "limits of"),
+        ("decide", {"lot": "V-7712", "decision": "on hold", "reason": "smells"}, "V-7712 is on hold"),
         ("can", {"material": "PA12", "size": "12", "holds": "3", "builds_seen": "1"}, "U03: print its label"),
         ("label", {"can": "U01"}, "no label: waste"),
         ("correct", {"number": "5", "kg": "13", "reason": "read the scale wrong"}, "corrects entry 5 by -1.000 kg"),
@@ -166,6 +169,17 @@ def test_every_deed_is_booked_by_its_form(client, store, deed, fields, said):
         ("waste", {"can": "U01", "kg": "1"}, "without a cause"),
         ("receive", {"material": "PA12", "lot": "V-1", "drums": ""}, "in 0 drums"),
         ("flow", {"can": "U99", "flow": "3"}, "no container"),
+        (
+            "value",
+            {"lot": "V-7712", "what": "moisture", "value": "-3", "origin": "own test"},
+            "moisture",
+        ),
+        (
+            "limit",
+            {"material": "PA12", "what": "moisture", "low": "2", "high": "1", "reason": "x"},
+            "lower limit first",
+        ),
+        ("decide", {"lot": "V-0", "decision": "free", "reason": "x"}, "not in the ledger"),
     ],
 )
 def test_a_refusal_keeps_what_was_typed(client, store, deed, fields, said):
@@ -176,6 +190,19 @@ def test_a_refusal_keeps_what_was_typed(client, store, deed, fields, said):
     assert said in answer.text
     assert all(f'value="{value}"' in answer.text for value in fields.values() if value)
     assert store.powder.mark() == before
+
+
+def test_goods_in_shows_what_holds_a_lot(client):
+    """Value, limits and the reason of the hold stand on one page, and on the shelf as a doubt."""
+    post(
+        client, "/powder/book/limit", by="Mira", material="PA12", what="melt flow", low="45", high="60", reason="trials"
+    )
+    post(client, "/powder/book/value", by="Mira", lot="V-7712", what="melt flow", value="40", origin="own test")
+    text = client.get("/powder/lots").text
+    assert "outside 45 to 60" in text and "On hold: melt flow 40 g/10 min" in text
+    assert "are on hold: melt flow 40" in client.get("/powder").text
+    refused = post(client, "/powder/book/move", by="Mira", can="V01", target="U01", kg="1")
+    assert refused.status_code == 422 and "decide about the lot first" in refused.text
 
 
 def test_nobody_books_without_a_name(client, store):

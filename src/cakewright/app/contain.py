@@ -6,14 +6,17 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import uuid4
 
+from cakewright.app.authority import Step, require
+from cakewright.app.powder_books import look
 from cakewright.errors import InputError
 from cakewright.model.build import Build, Placement
 from cakewright.model.floor import FloorKind, FloorRecord, Value
 from cakewright.model.plan import WeekPlan
+from cakewright.powder.ledger import ContainerKind
 from cakewright.sources.floor import CONTAINMENT_MM
 from cakewright.store import Store
 
-REASONS = ("same build", "same layers", "same powder lot", "same basket")
+REASONS = ("same build", "same layers", "same blend", "same powder lot", "same basket")
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,13 +40,13 @@ class Mistake:
 def suspects(store: Store, plan: WeekPlan, piece: str) -> tuple[Suspect, ...]:
     """Pieces that may share the flaw of `piece`, those that share most first.
 
-    Same build; within a few millimetres of its height ("same layers"); builds charged from the same blend
-    container; pieces of lines that shared a finishing basket. InputError for a strange piece.
+    Same build; within a few millimetres of its height ("same layers"); builds charged from the same blend; builds
+    that hold the same virgin lot; pieces of lines that shared a basket or bath. InputError for a strange piece.
     """
     build, place = _find(plan, piece)
     low, high = place.z_min_mm - CONTAINMENT_MM.value, place.z_max_mm + CONTAINMENT_MM.value
     basket_lines = _basket_company(store, plan, place.line)
-    charged = _same_charge(store, plan, build)
+    charged, blended = _same_charge(store, plan, build), sharing_blend(store, plan, build)
     found: list[Suspect] = []
     for other in plan.builds:
         for p in other.nest.placements:
@@ -51,7 +54,7 @@ def suspects(store: Store, plan: WeekPlan, piece: str) -> tuple[Suspect, ...]:
                 continue
             here = other.key == build.key
             layers = here and p.z_min_mm <= high and p.z_max_mm >= low
-            tests = (here, layers, other.key in charged, p.line in basket_lines)
+            tests = (here, layers, other.key in blended, other.key in charged, p.line in basket_lines)
             why = [word for word, hit in zip(REASONS, tests, strict=True) if hit]
             if why:
                 found.append(Suspect(p.piece, p.line, other.key, tuple(why)))
@@ -83,6 +86,7 @@ def decide(store: Store, plan: WeekPlan, number: int, decision: str, *, by: str,
         raise InputError(f"there is no nonconformance {number} in plan {plan.version}")
     if about.decision is not None:
         raise InputError(f"it was decided by {about.decision.by}: {about.decision.data['decision']}")
+    require(store, by, Step.RELEASE_PARTS, at.date())
     r = about.record
     data: dict[str, Value] = {"about": r.number, "decision": decision}
     record = FloorRecord(uuid4().hex, plan.version, FloorKind.DECIDED, by, at, r.build, r.line, r.piece, data)
@@ -108,6 +112,19 @@ def to_remake(store: Store, plan: WeekPlan) -> dict[int, int]:
         if line is not None:
             counts[line] = counts.get(line, 0) + 1
     return counts
+
+
+def sharing_blend(store: Store, plan: WeekPlan, build: Build) -> frozenset[str]:
+    """Builds of the plan charged from a blend that this build was charged from, itself included; from the ledger."""
+    books = look(store).books
+    moves = books.ledger.movements()
+    blends: dict[str, set[str]] = {}
+    for b in plan.builds:
+        charge = books.container_of(plan.version, b.key, ContainerKind.CHARGE)
+        blends[b.key] = {m.source for m in moves
+                         if charge and m.target == charge
+                         and books.ledger.container(m.source).kind is ContainerKind.BLEND}  # fmt: skip
+    return frozenset(key for key, of in blends.items() if of & blends[build.key])
 
 
 def _find(plan: WeekPlan, piece: str) -> tuple[Build, Placement]:

@@ -8,8 +8,10 @@ from datetime import date, datetime
 from enum import StrEnum
 from uuid import uuid4
 
+from cakewright.app.authority import Step, require
 from cakewright.app.powder_blend import judge_can
 from cakewright.app.powder_books import look
+from cakewright.app.specimen_places import asks_for_test, places_words, specimen_places
 from cakewright.documents.timeline import hours_of
 from cakewright.documents.traveller import CHECKS
 from cakewright.documents.verdicts import stop_reasons
@@ -114,6 +116,7 @@ def release(store: Store, plan: WeekPlan, build: Build, *, by: str, at: datetime
     """A second person lets the build start. InputError for the planner's own name, or while a point is blocked."""
     if by.strip() and by.strip() == plan.made_by:
         raise InputError(f"{by} made this plan", remedy="somebody else must look at it and release it", where="by")
+    require(store, by, Step.RELEASE_BUILD, at.date())
     blocked = [p for p in release_points(store, plan, build) if p.state is Look.BLOCKED]
     if blocked:
         raise InputError(f"{blocked[0].what}: {blocked[0].found}", remedy=blocked[0].remedy, where=build.key)
@@ -155,7 +158,8 @@ def scan(store: Store, plan: WeekPlan, build: Build, code: str, *, by: str, at: 
 
 
 def start(store: Store, plan: WeekPlan, build: Build, *, by: str, at: datetime) -> None:
-    """The print has begun. InputError while something blocks it, or when it has begun already."""
+    """The print has begun. InputError while something blocks it, when it has begun already, or without authority."""
+    require(store, by, Step.START, at.date())
     state = run_state(store, plan, build)
     if state.started is not None:
         raise InputError(f"{build.key} was started {state.started:%Y-%m-%d %H:%M} UTC", remedy="note its end instead")
@@ -178,6 +182,7 @@ def end(store: Store, plan: WeekPlan, build: Build, *, by: str, at: datetime) ->
 
 def open_early(store: Store, plan: WeekPlan, build: Build, *, by: str, at: datetime, reason: str) -> FloorRecord:
     """The cake is opened before it is cool: needs a name and a reason, and puts its pieces on the warp list."""
+    require(store, by, Step.OPEN_EARLY, at.date())
     if not reason.strip():
         raise InputError("no reason is given for opening early", remedy="say why; the pieces go on the warp list")
     hours = hours_of(plan, build)
@@ -282,15 +287,15 @@ def _findings(plan: WeekPlan, build: Build) -> ReleasePoint:
 
 
 def _specimens(plan: WeekPlan, build: Build) -> ReleasePoint:
-    asks = [n for n in build.lines if plan.cell.quality_class(plan.line(n).quality_class).specimen_min > 0]
+    asks = [n for n in build.lines if asks_for_test(plan, n)]
     if not asks:
         return ReleasePoint("test specimens", Look.GOOD, "no class of this build asks for them")
-    there = [n for n in build.lines if "specimen" in " ".join(plan.line(n).flags).casefold()]
+    there = specimen_places(plan, build)
     if there:
-        return ReleasePoint("test specimens", Look.GOOD, f"line {', '.join(map(str, there))} holds them")
+        return ReleasePoint("test specimens", Look.GOOD, f"{len(there)} stand in it: {places_words(there)}")
     return ReleasePoint(
-        "test specimens", Look.LOOK, f"line {asks[0]} asks for a test; no line is flagged as specimens",
-        "add a line with the flag 'specimens', or agree to test pieces",
+        "test specimens", Look.LOOK, f"line {asks[0]} asks for a test, and no specimen stands in this build: its lines "
+        "will be held", "add a line with the flag 'witness' and plan again, or agree to test pieces",
     )  # fmt: skip
 
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from datetime import datetime
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+from cakewright.cli.database import DEFAULT, Db
 
 if TYPE_CHECKING:
     from contextlib import AbstractContextManager
@@ -16,7 +17,6 @@ if TYPE_CHECKING:
     from cakewright.model.plan import WeekPlan
     from cakewright.store import Store
 
-Db = Annotated[Path, typer.Option("--db", help="The database of your plans.")]
 By = Annotated[str, typer.Option("--by", help="Who says so.")]
 Plan = Annotated[int | None, typer.Option("--plan", min=1, help="Version of the plan; default: the newest.")]
 At = Annotated[datetime | None, typer.Option("--at", help="The present moment, cell time; default: the clock.")]
@@ -24,7 +24,6 @@ Down = Annotated[
     list[str] | None,
     typer.Option("--down", help="NAME,FROM,TO: a machine, chamber, station or person out of use, cell time."),
 ]
-DEFAULT = Path("plans/cakewright.sqlite")
 PANEL = "While the week runs"
 
 
@@ -58,13 +57,14 @@ def note(
     by: By = "",
 ) -> None:
     """Note what really happened to a task: when it began, when it ended, or that it has not begun."""
+    from cakewright.app.note_task import note_task
     from cakewright.app.running import kind_of
 
     with _opened(db, plan, at) as (store, version, now, the_plan):
         if not_begun == bool(started or ended):
             raise typer.BadParameter("give --started or --ended, or --not-begun alone")
-        store.schedule.note_progress(
-            plan=version, kind=kind_of(kind), build=build, line=line, started=_utc(started, the_plan),
+        note_task(
+            store, the_plan, kind=kind_of(kind), build=build, line=line, started=_utc(started, the_plan),
             ended=_utc(ended, the_plan), at=now, by=by,
         )  # fmt: skip
         typer.echo(f"Noted for plan {version}. `cakewright replan` tells what it moves.")
@@ -181,7 +181,7 @@ def register(cli: typer.Typer) -> None:
 
 
 def _opened(
-    db: Path, plan: int | None, at: datetime | None
+    db: str, plan: int | None, at: datetime | None
 ) -> AbstractContextManager[tuple[Store, int, datetime, WeekPlan]]:
     from cakewright.app.running import opened
 

@@ -29,6 +29,9 @@ class FloorKind(StrEnum):
     GAUGE = "gauge"  # a gauge entered, calibrated again, or studied
     SERVICE = "service"  # a machine was serviced
     TRAINED = "trained"  # somebody may do a kind of work until a day, or may not any more
+    PACKED = "packed"  # pieces of a line in a carton
+    SCALE = "scale"  # a change of a machine's scale: proposed values approved, effective from a build
+    FINISHED = "finished"  # one size or the mass of a piece before and after its finish
 
 
 @dataclass(frozen=True, slots=True)

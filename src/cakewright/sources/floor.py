@@ -18,3 +18,7 @@ INSPECT_BAD_SHARE = Reference(
     "floor.inspect_bad_share", 0.05, "share", Status.DEFAULT, _OURS,
     "bad share that zero acceptance must find with nine in ten; classes may ask for more",
 )  # fmt: skip
+SPECIMENS_NEEDED = Reference(
+    "floor.specimens_needed", 3.0, "bars", Status.COMMON_PRACTICE, "common practice, no source",
+    "so many values of each property before a build is tested; usual are 3 to 5", 1.0, 10.0,
+)  # fmt: skip

@@ -24,8 +24,10 @@ from cakewright.web import (
     inbox,
     inspect,
     metrics,
+    nest,
     numbers,
     offline,
+    packing,
     pages,
     part,
     powder,
@@ -35,6 +37,8 @@ from cakewright.web import (
     powder_change,
     quotes,
     running,
+    specimens,
+    training,
     trouble,
     upkeep,
     wishes,
@@ -83,6 +87,8 @@ def create_app(
     app.include_router(bench.interface)
     app.include_router(heat.interface)
     app.include_router(heat.pages)
+    app.include_router(nest.interface)
+    app.include_router(nest.pages)
     app.include_router(wishes.interface)
     app.include_router(wishes.pages)
     app.include_router(inbox.interface)
@@ -92,6 +98,9 @@ def create_app(
     app.include_router(inspect.pages)
     app.include_router(finish.pages)
     app.include_router(upkeep.pages)
+    app.include_router(specimens.pages)
+    app.include_router(packing.pages)
+    app.include_router(training.pages)
     app.include_router(floor.interface)
     app.include_router(floor.pages)
     app.include_router(quotes.interface)

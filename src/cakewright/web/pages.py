@@ -7,6 +7,8 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
+from cakewright.app.certificate import certificate_facts
+from cakewright.app.hold_lines import line_gate
 from cakewright.app.plans import horizon, morning, powder_steps, shown_moment
 from cakewright.app.powder_books import look
 from cakewright.app.powder_doubts import powder_doubts
@@ -35,7 +37,7 @@ def front(shelf: Plans, request: Request) -> Response:
     """To the newest plan, or a word on how to make the first."""
     version = shelf.store.newest()
     if version is None:
-        return page(request, "no_plan.html", database=shelf.store.path)
+        return page(request, "no_plan.html", database=shelf.store.name)
     query = f"?{request.url.query}" if request.url.query else ""
     return RedirectResponse(f"/plans/{version}{query}", status_code=303)
 
@@ -74,7 +76,8 @@ def one_line(shelf: Plans, request: Request, version: int, number: int) -> HTMLR
     line = line_of(plan, number)
     view = next(v for v in line_views(plan) if v.line.line == number)
     part = plan.parts.get(plan.part_of_line.get(number, ""))
-    return page(request, "line.html", **_common(shelf, version, "/lines"), line=line, view=view, part=part)
+    gate = line_gate(shelf.store, plan, number)
+    return page(request, "line.html", **_common(shelf, version, "/lines"), line=line, view=view, part=part, gate=gate)
 
 
 @router.get(PAST + "/builds")
@@ -86,15 +89,20 @@ def builds(shelf: Plans, request: Request, version: int) -> HTMLResponse:
 
 
 @router.get(PAST + "/builds/{key}")
-def one_build(shelf: Plans, request: Request, version: int, key: str) -> HTMLResponse:
-    """One build: the nest in 3D, its curves, checks and pieces."""
+def one_build(
+    shelf: Plans, request: Request, version: int, key: str, kept: Annotated[int | None, Query(ge=1)] = None
+) -> HTMLResponse:
+    """One build: the nest in 3D, its curves, checks and pieces; `kept` names the version it was changed from."""
     plan = shelf.plan(version)
     build = build_of(plan, key)
+    before = build_of(shelf.plan(kept), key) if kept else None
     return page(
         request,
         "build.html",
         **_common(shelf, version, "/builds"),
         build=build,
+        kept=before,
+        kept_from=kept,
         room=plan.cell.chamber_type(build.chamber_type),
         hours=hours_of(plan, build),
         verdicts=(clearance_verdict(build.verification), removal_verdict(build.removal)),
@@ -159,8 +167,9 @@ def inspection_sheet(shelf: Plans, version: int, number: int) -> Response:
 def order_paper(shelf: Plans, version: int, name: str, order: Annotated[str, Query(max_length=120)]) -> Response:
     """One paper of one order, made on the spot."""
     plan = shelf.plan(version)
-    known = {"lots": {b.key: shelf.store.powder.shares(version, b.key) for b in plan.builds}}
-    content = order_pdf(plan, order, name, **(known if name == "certificate-draft" else {}))
+    is_known = order in {line.order for line in plan.orders.lines}
+    known = {"known": certificate_facts(shelf.store, plan, order)} if name == "certificate" and is_known else {}
+    content = order_pdf(plan, order, name, **known)
     return _download(content, "application/pdf", f"plan-{version:03d}-{order}-{name}.pdf")
 
 

@@ -28,9 +28,9 @@ PAPERS = {  # name in the address: (title, what it is for, module, function)
 }
 ORDER_PAPERS = {  # of one order: (title, what it is for, module, function)
     "packing-list": ("Packing list", "goes into the box: pieces counted by line", "packing_list", "packing_list_pdf"),
-    "certificate-draft": (
-        "Certificate (draft)",
-        "not valid until the results are in and a person has signed",
+    "certificate": (
+        "Certificate",
+        "with the records of the floor; says what is open, valid when a person has signed",
         "certificate",
         "certificate_pdf",
     ),

@@ -15,6 +15,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from cakewright.app.effort import effort_in_seconds
 from cakewright.app.failure_desk import RULES, Cause, FailureDesk, failure_desk
 from cakewright.app.kept_promises import kept_promises
+from cakewright.app.note_task import note_task
 from cakewright.app.plans import shown_moment
 from cakewright.app.recover import accept_recovery
 from cakewright.app.replan import Replanned, accept, replan_stored
@@ -138,13 +139,13 @@ def say(
     if word not in {"began", "ended", "not begun"}:
         raise InputError(f"{word!r} is not known", remedy="say began, ended or not begun", where="word")
     task: dict[str, Any] = {
-        "plan": version,
         "kind": TaskKind(kind),
         "build": build if line is None else "",
         "line": line,
     }
-    shelf.store.schedule.note_progress(
-        **task, started=instant if word == "began" else _began(shelf, version, task) if word == "ended" else None,
+    note_task(
+        shelf.store, plan, **task,
+        started=instant if word == "began" else _began(shelf, version, task) if word == "ended" else None,
         ended=instant if word == "ended" else None, at=max(now, instant) if not when else now, by=_named(by),
     )  # fmt: skip
     return RedirectResponse(f"/plans/{version}/happened?by={by}", status_code=303)

@@ -1,0 +1,56 @@
+"""Specimens, holds, packing and training from the pages: the reason is on every page that could let a line out."""
+
+import pytest
+
+from cakewright.store import open_store
+from tests.app.floor_worlds import week_with_bars
+from tests.web.conftest import TUESDAY, client_over
+
+SPECIMENS = "/plans/1/builds/B1/specimens"
+
+
+@pytest.fixture
+def client(tmp_path):
+    with open_store(tmp_path / "cell.sqlite") as store, client_over(store) as client:
+        store.save_plan(week_with_bars(), made_by="Mira", at=TUESDAY)
+        yield client
+
+
+def test_bars_are_entered_and_the_line_is_free(client):
+    """Held on its own page, on packing and on the list, with the reason; after three good bars it may go."""
+    line = client.app.state.shelf.plan(1).line(1)
+    for address in ("/plans/1/lines/1", f"/plans/1/packing?order={line.order}", "/plans/1/held"):
+        assert "no limit is entered for specimens of PA12" in client.get(address).text, address
+    refused = client.post("/plans/1/lines/1/pack", data={"pieces": 1, "by": "Jon"})
+    assert refused.status_code == 422
+    assert "is held" in refused.text
+    limit = {"quantity": "density", "least": "0,95", "unit": "g/cm³", "by": "Ada"}
+    assert "at least 0.95" in client.post(f"{SPECIMENS}/limit", data=limit).text
+    for n in (1, 2, 3):
+        sent = {"piece": f"L05-0{n}", "quantity": "density", "value": "0.98", "by": "Jon", "uid": f"tablet-{n}-1"}
+        for _ in range(2):
+            assert client.post(SPECIMENS, data=sent).status_code == 200
+    assert "Tested and passed" in client.get(SPECIMENS).text
+    kept = [r for r in client.get("/api/v1/plans/1/floor").json() if r["data"].get("deed") == "value"]
+    assert len(kept) == 3
+    assert "May be packed" in client.get("/plans/1/lines/1").text
+    assert "booked" in client.post(f"{SPECIMENS}/bench", data={"day": "2027-03-03", "by": "Jon"}).text
+
+
+def test_a_held_line_goes_by_name_and_reason(client):
+    """The release is on every page of the line."""
+    assert client.post("/plans/1/lines/1/release", data={"reason": "", "by": "Ada"}).status_code == 422
+    text = client.post("/plans/1/lines/1/release", data={"reason": "concession <9>", "by": "Ada"}).text
+    assert "Released by Ada" in text
+    assert "concession &lt;9&gt;" in client.get("/plans/1/lines/1").text
+
+
+def test_training_is_entered_and_taken_back(client):
+    """The matrix shows the day; a step with one name is marked; one's own training is refused."""
+    page = "/plans/1/training"
+    sent = {"person": "Dev", "step": "weigh and blend powder", "until": "2027-03-20", "by": "Mira"}
+    text = client.post(page, data=sent).text
+    assert "ends 2027-03-20" in text
+    assert "one name" in text
+    assert client.post(page, data={**sent, "by": "Dev"}).status_code == 422
+    assert "taken back" in client.post(f"{page}/taken", data={**sent, "why": "left"}).text
