@@ -30,7 +30,7 @@ class CakeState(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class PrintEnd:
-    """A print that runs now or ends within a day. `spread` is one standard deviation of the end."""
+    """A print that runs now or ends within a day. `spread` is one standard deviation of the end, to the second."""
 
     build: str
     machine: str
@@ -133,7 +133,8 @@ def _ends(plan: WeekPlan, at: datetime) -> tuple[PrintEnd, ...]:
         running = task.start <= at < task.end
         if task.kind is TaskKind.PRINT and (running or at <= task.end < at + AHEAD):
             hours = hours_of(plan, plan.build(task.build))
-            found.append(PrintEnd(task.build, task.machine, task.chamber, task.start, task.end, hours.spread, running))
+            spread = timedelta(seconds=round(hours.spread.total_seconds()))
+            found.append(PrintEnd(task.build, task.machine, task.chamber, task.start, task.end, spread, running))
     return tuple(found)
 
 

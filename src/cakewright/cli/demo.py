@@ -1,4 +1,4 @@
-"""`cakewright demo`: the invented cell A, from generated parts to a planned week."""
+"""`cakewright demo`: an invented cell, from generated parts to a planned week."""
 
 from __future__ import annotations
 
@@ -8,16 +8,19 @@ from pathlib import Path
 from cakewright.cli.plan import run_plan
 from cakewright.cli.screen import console
 
+OUT = {"a": Path("demo-out"), "b": Path("demo-out-b")}
 
-def run_demo(out: Path, seed: int, seconds: float | None) -> None:
+
+def run_demo(cell: str, out: Path | None, seed: int, seconds: float | None) -> None:
     """Write the demo files beside the results, then do exactly what `cakewright plan` does."""
     from cakewright.demo import demo_orders, write_demo
 
+    out = out or OUT[cell]
     files = out / "files"
     console.print(f"Making the parts of an invented cell in {files} ...", markup=False)
-    write_demo(files)
-    monday = min(line.received for line in demo_orders().lines)
-    _stock_shelf(out, datetime.combine(monday, time(6), UTC))
+    write_demo(files, cell)
+    monday = min(line.received for line in demo_orders(cell).lines)
+    _stock_shelf(out, cell, datetime.combine(monday, time(6), UTC))
     run_plan(
         files / "orders.csv",
         files / "cell.toml",
@@ -36,7 +39,7 @@ def run_demo(out: Path, seed: int, seconds: float | None) -> None:
     )
 
 
-def _stock_shelf(out: Path, monday: datetime) -> None:
+def _stock_shelf(out: Path, cell: str, monday: datetime) -> None:
     """Give the cell a past of its powder, unless its books have begun already."""
     from cakewright.app.write_plan import DATABASE
     from cakewright.demo import demo_cell
@@ -44,4 +47,4 @@ def _stock_shelf(out: Path, monday: datetime) -> None:
     from cakewright.store import open_store
 
     with open_store(out / DATABASE) as store:
-        write_demo_powder(store, demo_cell(), min(monday, datetime.now(UTC)))
+        write_demo_powder(store, demo_cell(cell), min(monday, datetime.now(UTC)))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from datetime import datetime
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
@@ -174,14 +174,22 @@ def serve(
 
 @cli.command(rich_help_panel="To see it work")
 def demo(
-    out: Out = Path("demo-out"),
+    cell: Annotated[
+        Literal["a", "b"],
+        typer.Option(
+            "--cell", help="a: one machine, 300 pieces. b: four machines, two powders, 2,688 pieces; a few minutes."
+        ),
+    ] = "a",
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Folder for the results. Default: demo-out, or demo-out-b.")
+    ] = None,
     seed: Seed = 1,
     seconds: Seconds = None,
 ) -> None:
     """Make the parts of an invented cell and plan its week of 40 order lines."""
     from cakewright.cli.demo import run_demo
 
-    run_demo(out, seed, seconds)
+    run_demo(cell, out, seed, seconds)
 
 
 cli.add_typer(quotes, name="quotes", rich_help_panel="Before the week")

@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 
 from cakewright.compiled import kernel
 from cakewright.model.mesh import FloatArray, Mesh
+from cakewright.nesting.known_shapes import known_shape
 from cakewright.nesting.task import NestSpace, NestTask
-from cakewright.nesting.voxels import Grid, Shape, shape_of
+from cakewright.nesting.voxels import Grid, Shape
 
 Words = NDArray[np.uint64]
 Ints = NDArray[np.int64]
@@ -136,11 +137,11 @@ def shapes_of(mesh: Mesh, rotations: FloatArray, task: NestTask) -> Iterator[tup
                 shape = _turned(base_shape, turn, task.voxel_mm)
                 break
         if shape is None:
-            shape = shape_of(mesh, rotation, task.voxel_mm, task.clearance_mm)
+            shape = known_shape(mesh, rotation, task.voxel_mm, task.clearance_mm)
             known.append((rotation, shape))
         last = _fits(shape, task.space, task.voxel_mm)
         if (last < 0).any():
-            shape = shape_of(mesh, rotation, task.voxel_mm, task.clearance_mm, low=True)
+            shape = known_shape(mesh, rotation, task.voxel_mm, task.clearance_mm, low=True)
             last = _fits(shape, task.space, task.voxel_mm)
         mark = shape.bare.tobytes() + bytes(str(shape.bare.shape), "ascii")
         if mark in seen or (last < 0).any():

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from datetime import datetime
+from typing import Annotated
 
 import numpy as np
-from pydantic import BaseModel
+from pydantic import BaseModel, Field
 
 from cakewright.documents.timeline import BuildHours, hours_of
 from cakewright.model.build import Build, PowderNeed
@@ -114,7 +115,7 @@ class CurvesAnswer(BaseModel):
     skin_c: list[float]
     mean_c: list[float]
     target_c: float
-    opening_h: tuple[float, float, float]
+    opening_h: Annotated[list[float], Field(min_length=3, max_length=3)]
 
     @classmethod
     def of(cls, build: Build) -> CurvesAnswer:
@@ -131,7 +132,7 @@ class CurvesAnswer(BaseModel):
             skin_c=cooling.skin_c[times].tolist(),
             mean_c=cooling.mean_c[times].tolist(),
             target_c=cooling.target_c,
-            opening_h=(early, likely, late),
+            opening_h=[early, likely, late],
         )
 
 
