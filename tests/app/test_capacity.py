@@ -51,6 +51,7 @@ def test_gain_and_price_are_compared(plan):
     found = ask_capacity(plan, stop=lambda: MaxSteps(30))
     now, machine, chambers = found[:3]
     assert chambers.row is None and chambers.added_per_week is None
+    assert machine.ships_more and not now.ships_more
     assert now.row.unit_cost == pytest.approx(now.cost / now.weeks / now.kg_per_week)
     weekly = machine.cost / machine.weeks + machine.added_per_week
     assert machine.row.unit_cost == pytest.approx(weekly / machine.kg_per_week)

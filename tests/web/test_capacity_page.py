@@ -33,7 +33,7 @@ def test_every_set_up_is_a_row(client):
     assert len(table) == 5
     assert table["two more chambers"]["Added a week"] == "price not known"
     assert table["two more chambers"]["Cost of a kg with it"] == "not known"
-    assert table["as it is"]["Each extra kg a week"] == "none more"
+    assert table["as it is"]["Each extra kg a week"] == "hardly more"
     assert "0.00" in table["as it is"]["Added a week"]
 
 

@@ -28,6 +28,7 @@ SECOND_SHIFT = Shift((0, 1, 2, 3, 4), time(14), time(22))
 STEPS = 300
 LOWER = 0.8  # share of the refresh ratio in the question about less virgin powder
 CURVE_POINTS = 40
+NOTICED = 0.01  # share by which throughput must grow to be called more
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +50,8 @@ class Outcome:
 
     `kg_per_week` is the mass of the parts over the time from the start to the last line packed; `cost` the cost of
     all lines in the cell's currency, without what was added, which costs `added_per_week`. `row` compares both
-    together with the present, by the week; None when the price of what was added is not known.
+    together with the present, by the week; None when the price of what was added is not known. `ships_more`: at
+    least a hundredth more than at present, so that the price of each extra kilogram means something.
     """
 
     name: str
@@ -61,6 +63,7 @@ class Outcome:
     cost: float
     added_per_week: float | None = 0.0
     row: CapacityRow | None = None
+    ships_more: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,6 +139,8 @@ def ask_capacity(
 
 def _compared(found: Sequence[Outcome]) -> tuple[Outcome, ...]:
     """Each outcome beside the first one, by the week and with its own price."""
+    enough = (1 + NOTICED) * found[0].kg_per_week
+    found = [replace(o, ships_more=o.kg_per_week >= enough) for o in found]
     priced = [(o, _scenario(o)) for o in found]
     present = priced[0][1]
     if present is None:

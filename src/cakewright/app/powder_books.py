@@ -193,6 +193,8 @@ class PowderView:
         if container.lot is None:
             return None
         lot = self.ledger.lot(container.lot)
+        if lot.hold:
+            return f"{container.key}: lot {lot.key} is {lot.hold}"
         if not lot.certificate.strip():
             return f"{container.key}: lot {lot.key} has no certificate"
         if lot.expires is not None and today > lot.expires:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 from cakewright.app.powder_books import PowderView
+from cakewright.app.powder_goods_in import judge_lot
 from cakewright.findings import Finding, Severity
 from cakewright.powder.ledger import ContainerKind
 from cakewright.sources.powder import CHARGE_OPEN_DAYS, USE_BY_NOTICE_DAYS, WEIGH_IN_DAYS
@@ -28,12 +29,13 @@ def _unlabelled(view: PowderView) -> list[Finding]:
 
 
 def _lots(view: PowderView, now: datetime) -> list[Finding]:
-    found = []
+    found: list[Finding] = []
     for lot in view.ledger.lots.values():
         drums = [c.key for c in view.ledger.containers.values() if c.lot == lot.key and view.ledger.kg(c.key) > 0]
         if not drums:
             continue
         kg = sum(view.ledger.kg(d) for d in drums)
+        found += judge_lot(view, lot.key).findings
         if not lot.certificate.strip():
             found.append(Finding("powder.lot-waits", Severity.WARNING, f"{kg:.1f} kg wait for their certificate",
                                  where=f"lot {lot.key}", remedy="read the certificate and file it"))  # fmt: skip

@@ -14,7 +14,7 @@ from cakewright.cli.keep import keep
 from cakewright.cli.learn import register as register_learning
 from cakewright.cli.numbers import register as register_numbers
 from cakewright.cli.people import people
-from cakewright.cli.powder_look import powder
+from cakewright.cli.powder_lots import powder
 from cakewright.cli.quotes import quotes
 from cakewright.cli.running import register as register_running
 from cakewright.errors import CakewrightError

@@ -51,7 +51,7 @@ class EntryKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Lot:
-    """A supplier lot. Without a certificate that was read it may not be used."""
+    """A supplier lot. Without a certificate that was read it may not be used, nor while `hold` says why not."""
 
     key: str
     material: str
@@ -61,6 +61,7 @@ class Lot:
     expires: date | None = None
     opened: date | None = None
     storage: str = ""
+    hold: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -360,6 +361,10 @@ class Ledger:
 
     @staticmethod
     def _check_lot(lot: Lot, today: date) -> None:
+        if lot.hold:
+            raise InputError(
+                f"lot {lot.key!r} is {lot.hold}", remedy="decide about the lot first, with the reason; or discard it"
+            )
         if not lot.certificate.strip():
             raise InputError(f"lot {lot.key!r} has no certificate", remedy="read and file the certificate first")
         if lot.expires is not None and today > lot.expires:

@@ -304,3 +304,12 @@ WEIGH_IN_DAYS = Reference(
     "common practice",
     note="every can comes onto the scale once a month",
 )
+
+LOTS_BEFORE = Reference(
+    "powder.lots_before",
+    10.0,
+    "lots",
+    Status.COMMON_PRACTICE,
+    "common practice",
+    note="a delivered lot is compared with so many lots of its material before it",
+)

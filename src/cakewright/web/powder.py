@@ -6,16 +6,19 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import HTMLResponse, Response, StreamingResponse
+from markupsafe import Markup
 
 from cakewright.app.powder_books import code_of, look
 from cakewright.app.powder_deeds import judged_runs
 from cakewright.app.powder_doubts import powder_doubts
 from cakewright.app.powder_family import family_of
+from cakewright.app.powder_goods_in import judged_lots
 from cakewright.app.powder_month import MonthBooks, month_books
 from cakewright.app.powder_outlook import coming_deliveries, outlook
 from cakewright.app.powder_recall import Origin, origins_of, recall_csv, recall_lot, recalled_lines
 from cakewright.app.powder_stock import stocked_cell, used_place
 from cakewright.documents.can_labels import can_labels_pdf
+from cakewright.documents.control_chart import control_chart_svg
 from cakewright.errors import InputError
 from cakewright.sources.powder import RECALL_THRESHOLD, SUPPLIER_LEAD_WEEKS
 from cakewright.web.look import page
@@ -28,6 +31,7 @@ By = Annotated[str, Query(max_length=80)]
 PLACES = (
     ("", "Shelf"),
     ("/book", "Book"),
+    ("/lots", "Goods-in"),
     ("/outlook", "Coming weeks"),
     ("/recall", "Recall"),
     ("/month", "Month"),
@@ -73,6 +77,18 @@ def one_can(shelf: Plans, request: Request, key: str, by: By = "") -> HTMLRespon
         entries=entries[::-1], remarks=view.books.remarks_on("container", code)[::-1],
         lot=view.ledger.lots.get(can.lot or ""),
     )  # fmt: skip
+
+
+@router.get("/lots")
+def lots(shelf: Plans, request: Request, by: By = "") -> HTMLResponse:
+    """Every delivered lot with its values beside own limits and the lots before it."""
+    found = judged_lots(look(shelf.store))
+    charts = {
+        (j.lot.key, v.what): Markup(control_chart_svg(v.chart, v.told, low=v.low, high=v.high,
+                                                      title=f"{v.what}, the last of {j.lot.key}"))
+        for j in found for v in j.values if v.chart is not None
+    }  # fmt: skip
+    return page(request, "powder_lots.html", **shown(shelf, "/lots", by), lots=found, charts=charts)  # fmt: skip
 
 
 @router.get("/recall")

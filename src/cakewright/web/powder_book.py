@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import date, datetime
-from typing import Annotated, Any
+from enum import StrEnum
+from typing import Annotated, Any, TypeVar
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, Query, Request
@@ -12,6 +13,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from starlette.datastructures import FormData
 
 from cakewright.app import powder_deeds as deeds
+from cakewright.app import powder_goods_in as goods_in
 from cakewright.app.powder_books import code_of, look
 from cakewright.errors import CakewrightError, InputError
 from cakewright.web.look import page
@@ -28,11 +30,15 @@ DEEDS = {  # address: (word on the button, what it is for)
     "receive": ("Delivery", "A supplier lot in drums."),
     "open": ("Open a drum", "Not while water would settle on cold powder."),
     "file": ("File", "Certificate, storage place or new date of a lot."),
+    "value": ("Lot value", "Melt flow, density, moisture, size: from the certificate or your own test."),
+    "limit": ("Own limits", "What a delivered lot must keep to; outside it waits on hold."),
+    "decide": ("Decide on a lot", "Free, on hold or rejected, with the reason."),
     "can": ("New can", "With the next free code; its label goes on first."),
     "label": ("Label lost", "From then on the can is waste."),
     "correct": ("Correct", "A new entry that puts an old one right, with the reason."),
 }
 Said = dict[str, str]
+Choice = TypeVar("Choice", bound=StrEnum)
 
 
 async def posted(request: Request) -> Said:
@@ -77,6 +83,8 @@ def _form(shelf: Shelf, request: Request, deed: str, given: Said, wrong: str, st
         request, "powder_deed.html", status=status, **plan, deed=deed, word=word, purpose=purpose, given=given,
         wrong=wrong, codes=[] if view.is_empty else [c.key for c in view.shelf(with_empty=True)],
         lots=sorted(view.ledger.lots), materials=known, entry=entry,
+        properties=[(str(p), goods_in.UNITS[p]) for p in goods_in.LotProperty],
+        origins=[str(o) for o in goods_in.Origin], decisions=[str(d) for d in goods_in.Decision],
     )  # fmt: skip
 
 
@@ -147,6 +155,36 @@ def _file(shelf: Shelf, said: Said) -> str:
     return f"Lot {said.get('lot', '')}: {what} filed."
 
 
+def _value(shelf: Shelf, said: Said) -> str:
+    lot, what = said.get("lot", ""), _one_of(goods_in.LotProperty, said, "what")
+    judged = goods_in.note_lot_value(shelf.store, lot, what, number(said, "value"),
+                                     origin=_one_of(goods_in.Origin, said, "origin"), **_who(shelf, said))  # fmt: skip
+    held = f" The lot is {judged.decision}: {judged.why}." if judged.decision is not goods_in.Decision.FREE else ""
+    return f"Lot {lot}: {what} kept.{held}"
+
+
+def _limit(shelf: Shelf, said: Said) -> str:
+    what = _one_of(goods_in.LotProperty, said, "what")
+    goods_in.set_lot_limits(
+        shelf.store, said.get("material", ""), what, low=number(said, "low", may_lack=True),
+        high=number(said, "high", may_lack=True), reason=said.get("reason", ""), **_who(shelf, said),
+    )  # fmt: skip
+    return f"{said.get('material', '')}: limits of {what} kept for the lots to come."
+
+
+def _decide(shelf: Shelf, said: Said) -> str:
+    judged = goods_in.decide_lot(shelf.store, said.get("lot", ""), _one_of(goods_in.Decision, said, "decision"),
+                                 reason=said.get("reason", ""), **_who(shelf, said))  # fmt: skip
+    return f"Lot {judged.lot.key} is {judged.decision}."
+
+
+def _one_of(kind: type[Choice], said: Said, field: str) -> Choice:
+    text = said.get(field, "")
+    if text not in list(kind):
+        raise InputError(f"{text!r} is not known", remedy=f"choose one of: {', '.join(kind)}", where=field)
+    return kind(text)
+
+
 def _can(shelf: Shelf, said: Said) -> str:
     who = _who(shelf, said)
     code = deeds.make_can(
@@ -176,7 +214,8 @@ def _correct(shelf: Shelf, said: Said) -> str:
 
 _DO: dict[str, Callable[[Shelf, Said], str]] = {
     "weigh": _weigh, "move": _move, "sieve": _sieve, "waste": _waste, "flow": _flow, "receive": _receive,
-    "open": _open, "file": _file, "can": _can, "label": _label, "correct": _correct,
+    "open": _open, "file": _file, "value": _value,
+    "limit": _limit, "decide": _decide, "can": _can, "label": _label, "correct": _correct,
 }  # fmt: skip
 
 
