@@ -16,6 +16,8 @@ Every message says what was found, what was expected and what to do. `where` nam
 or part so that a caller can print `where: message`.
 """
 
+import errno
+
 
 class CakewrightError(ValueError):
     """Base of all errors raised on purpose.
@@ -106,6 +108,25 @@ class StoreError(CakewrightError):
     """The database cannot do what was asked."""
 
     code = "store"
+
+
+_DISK = {
+    errno.ENOSPC: ("the disk is full", "make room on the disk, then do it again; what was kept before is as it was"),
+    errno.EDQUOT: ("your share of the disk is used up", "make room, or ask for more, then do it again"),
+    errno.EFBIG: ("the file would be larger than this disk allows", "use another disk, or split the work"),
+    errno.EROFS: ("the disk is read-only", "name a folder on a disk that may be written"),
+    errno.EACCES: ("this may not be read or written by you", "mend the rights, or name another folder"),
+    errno.EPERM: ("this may not be changed by you", "mend the rights, or name another folder"),
+    errno.EIO: ("the disk refused to read or write", "check the disk, then restore a backup"),
+}
+
+
+def disk_trouble(wrong: OSError) -> StoreError | None:
+    """What a disk said, in our words; None when the error is not about a disk that is full, locked or broken."""
+    if wrong.errno not in _DISK:
+        return None
+    found, remedy = _DISK[wrong.errno]
+    return StoreError(found, remedy=remedy, where=str(wrong.filename or ""))
 
 
 class BusyError(StoreError):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
 from functools import cache
 
 import numpy as np
@@ -11,7 +12,7 @@ import numpy as np
 from cakewright.app.accounts import add_account
 from cakewright.model.build import LayerProfile, Verification
 from cakewright.model.floor import FloorKind, FloorRecord
-from cakewright.model.offer import OfferState
+from cakewright.model.offer import BreakRow, CostRow, Offer, OfferState
 from cakewright.model.part import Freedom, OrientationRule
 from cakewright.model.plan import TaskKind, WeekPlan
 from cakewright.powder.ledger import Container, ContainerKind, EntryKind, Lot
@@ -20,7 +21,6 @@ from cakewright.store.accounts import Role
 from cakewright.store.physics import KeptFit, KeptLog, KeptReading, KeptSpeed
 from tests.documents.world import week
 from tests.store.conftest import heat
-from tests.web.conftest import offer
 
 NOON = datetime(2027, 3, 1, 12, 0, tzinfo=UTC)
 LINES = (1, 5)
@@ -60,6 +60,17 @@ def tiny_week() -> WeekPlan:
         costs=tuple(c for c in plan.costs if c.line in LINES),
         set_aside=(),
     )
+
+
+def offer():
+    """An invented quote with everything in it."""
+    row = CostRow("machine", Decimal("12.10"), None, Decimal("40.00"))
+    brk = BreakRow(10, Decimal("6.50"), Decimal("65.00"), 1, is_break=True)
+    return Offer("Team <i>", "clip", "A", "clip.stl", "ab" * 32, 4, "PA12", "raw", "standard", "EUR", 0.25,
+                 Decimal(16), Decimal(30), Decimal(50), (row,), (brk,), "No planned build can take it.",
+                 date(2027, 3, 9), "packed on Tuesday", date(2027, 3, 9), date(2027, 3, 10), 0.93, Decimal(3),
+                 "L02 loses 3", 0.5, ("Which day?",), ("thin wall",), ("unit mm",), date(2027, 4, 1), 2, "0.1",
+                 (20.0, 12.0, 8.0), 1.9)  # fmt: skip
 
 
 def stock_powder(store: Store, kg: float = 500.0) -> None:

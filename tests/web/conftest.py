@@ -2,30 +2,18 @@
 
 import warnings
 from dataclasses import replace
-from datetime import UTC, date, datetime
-from decimal import Decimal
+from datetime import UTC, datetime
 
 import pytest
 
-from cakewright.model.offer import BreakRow, CostRow, Offer
 from cakewright.store import open_store
 from cakewright.web.application import create_app
 from tests.documents.world import week
 from tests.store.conftest import heat
+from tests.store.filled import offer
 
 TUESDAY = datetime(2027, 3, 2, 5, 40, tzinfo=UTC)  # 06:40 in the cell
 BASE = "http://127.0.0.1"
-
-
-def offer():
-    """An invented quote with everything in it."""
-    row = CostRow("machine", Decimal("12.10"), None, Decimal("40.00"))
-    brk = BreakRow(10, Decimal("6.50"), Decimal("65.00"), 1, is_break=True)
-    return Offer("Team <i>", "clip", "A", "clip.stl", "ab" * 32, 4, "PA12", "raw", "standard", "EUR", 0.25,
-                 Decimal(16), Decimal(30), Decimal(50), (row,), (brk,), "No planned build can take it.",
-                 date(2027, 3, 9), "packed on Tuesday", date(2027, 3, 9), date(2027, 3, 10), 0.93, Decimal(3),
-                 "L02 loses 3", 0.5, ("Which day?",), ("thin wall",), ("unit mm",), date(2027, 4, 1), 2, "0.1",
-                 (20.0, 12.0, 8.0), 1.9)  # fmt: skip
 
 
 def warm_week():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 import secrets
@@ -19,6 +20,7 @@ from cakewright.findings import Finding
 from cakewright.formats.cell_toml import read_cell
 from cakewright.formats.orders_csv import read_orders
 from cakewright.model.cell import Cell
+from cakewright.store.lasting import flush_folder
 from cakewright.store.plain import from_json, to_json
 
 ORDERS = "orders.csv"
@@ -204,15 +206,21 @@ class Incoming:
         if not self._size:
             self.drop()
             raise InputError(f"{self.shown} is empty", remedy="export it again")
-        self._out.flush()
-        os.fsync(self._out.fileno())
-        self._out.close()
-        self._part.replace(self.place)
+        try:
+            self._out.flush()
+            os.fsync(self._out.fileno())
+            self._out.close()
+            self._part.replace(self.place)
+            flush_folder(self.place.parent)
+        except OSError as wrong:
+            self.drop()
+            raise StoreError(f"{self.shown} cannot be kept: {wrong.strerror}", remedy="free some space") from wrong
         return self.place
 
     def drop(self) -> None:
         """Forget it."""
-        self._out.close()
+        with contextlib.suppress(OSError):  # what is still to be written may not fit either
+            self._out.close()
         self._part.unlink(missing_ok=True)
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from cakewright.errors import StoreError
 from cakewright.store import Backup, open_store
 from cakewright.store.backup import check_file
+from cakewright.store.lasting import flush_file, flush_folder
 
 PREFIX = "cakewright-"
 
@@ -27,7 +28,12 @@ class Health:
 def back_up_to(db: Path, folder: Path, *, at: datetime) -> Backup:
     """A checked copy named by the moment in `folder`, which is made when it is not there."""
     _must_be_there(db)
-    folder.mkdir(parents=True, exist_ok=True)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as wrong:
+        raise StoreError(
+            f"{folder} cannot be made: {wrong.strerror}", remedy="name a folder on a disk that may be written"
+        ) from wrong
     name = f"{PREFIX}{at.astimezone(UTC):%Y%m%dT%H%M%SZ}.sqlite"
     with open_store(db) as store:
         return store.backup(folder / name)
@@ -63,7 +69,9 @@ def restore(folder: Path, target: Path, *, until: datetime | None = None) -> tup
     try:
         shutil.copyfile(fit[0], part)
         plans = check_file(part)
+        flush_file(part)
         part.rename(target)
+        flush_folder(target.parent)
     except OSError as wrong:
         raise StoreError(f"{target} cannot be written: {wrong.strerror}", remedy="free space, mend rights") from wrong
     finally:

@@ -24,6 +24,7 @@ from cakewright.documents.traveller import traveller_pdf
 from cakewright.documents.unpack_map import unpack_map_pdf
 from cakewright.errors import StoreError
 from cakewright.model.plan import WeekPlan
+from cakewright.store.lasting import flush_folder, flush_tree
 from cakewright.store.open import open_store
 
 DATABASE = "cakewright.sqlite"
@@ -81,8 +82,15 @@ def write_plan(
             raise StoreError(
                 f"{final} is already there", remedy="move it away; the plan itself is safe in the database"
             )
+        flush_tree(folder)
         folder.rename(final)
+        flush_folder(out)
         return numbered, final
+    except OSError as wrong:
+        raise StoreError(
+            f"{out} cannot be written: {wrong.strerror}",
+            remedy="make room on the disk or mend the rights, then plan again; plans made before are as they were",
+        ) from wrong
     finally:
         store.close()
 

@@ -17,7 +17,7 @@ from cakewright.cli.people import people
 from cakewright.cli.powder_lots import powder
 from cakewright.cli.quotes import quotes
 from cakewright.cli.running import register as register_running
-from cakewright.errors import CakewrightError
+from cakewright.errors import CakewrightError, disk_trouble
 
 HELP = """From an order list to a week that a laser-sintering cell can run.
 
@@ -208,6 +208,12 @@ def run() -> None:
         cli()
     except CakewrightError as wrong:
         typer.echo(f"cakewright: {wrong.text}", err=True)
+        sys.exit(2)
+    except OSError as wrong:
+        told = disk_trouble(wrong)
+        if told is None:
+            raise
+        typer.echo(f"cakewright: {told.text}", err=True)
         sys.exit(2)
     except KeyboardInterrupt:
         typer.echo("cakewright: stopped; nothing was written half", err=True)

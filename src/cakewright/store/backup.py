@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from cakewright.errors import StoreError
+from cakewright.store.lasting import flush_file, flush_folder
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,9 +50,9 @@ def back_up(source: Path, target: Path) -> Backup:
     try:
         _copy(source, part)
         plans = check_file(part)
-        with part.open("rb") as file:
-            os.fsync(file.fileno())
+        flush_file(part)
         part.rename(target)
+        flush_folder(target.parent)
     except (sqlite3.Error, OSError) as wrong:
         raise StoreError(
             f"the backup failed ({wrong})",

@@ -10,7 +10,7 @@ from fastapi.responses import JSONResponse, Response
 from pydantic import BaseModel
 from starlette.exceptions import HTTPException
 
-from cakewright.errors import CakewrightError, StoreError
+from cakewright.errors import CakewrightError, StoreError, disk_trouble
 from cakewright.web.look import page
 from cakewright.web.security import HEADERS
 
@@ -50,6 +50,7 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(CakewrightError, _ours)
     app.add_exception_handler(RequestValidationError, _unreadable)
     app.add_exception_handler(HTTPException, _plain)
+    app.add_exception_handler(OSError, _disk)
     app.add_exception_handler(Exception, _fault)
 
 
@@ -83,6 +84,12 @@ def _plain(request: Request, wrong: Exception) -> Response:
     else:
         trouble = Trouble(code="request", found=str(wrong.detail), where=request.url.path)
     return answer(request, wrong.status_code, trouble)
+
+
+def _disk(request: Request, wrong: Exception) -> Response:
+    assert isinstance(wrong, OSError)
+    told = disk_trouble(wrong)
+    return _fault(request, wrong) if told is None else _ours(request, told)
 
 
 def _fault(request: Request, wrong: Exception) -> Response:
