@@ -81,9 +81,9 @@ def save(world: World, say: Say, rng: random.Random) -> None:
 def write(world: World, say: Say, rng: random.Random) -> None:
     """Plans with their folders; papers are short texts, for what is tried is how they are put in place."""
     short = {"traveller": lambda *_: b"paper " * 900}
-    writer.PAPERS, writer.heat_pictures = short, lambda *_: {"heat.svg": "<svg/>"}  # type: ignore[assignment]
-    writer.handover_pdf, writer.report_html = lambda *_: b"handover", lambda *_: "report"  # type: ignore[assignment]
-    writer.write_slips = lambda *_: ()  # type: ignore[assignment]
+    writer.PAPERS, writer.heat_pictures = short, lambda *_, **__: {"heat.svg": "<svg/>"}  # type: ignore[assignment]
+    writer.handover_pdf, writer.report_html = lambda *_, **__: b"handover", lambda *_, **__: "report"  # type: ignore[assignment]
+    writer.write_slips = lambda *_, **__: ()  # type: ignore[assignment]
     while True:
         seed = rng.randrange(1 << 30)
         say(f"begin {seed}")
