@@ -236,8 +236,7 @@ def _books(link: Connection) -> Books:
         said[remark.about, remark.key][remark.what] = remark
     lots = [dict(row) for row in link.execute(select(tables.lot)).mappings()]
     containers = [dict(row) for row in link.execute(select(tables.container)).mappings()]
-    entries = [Entry(**{**row, "kind": EntryKind(row["kind"])})
-               for row in link.execute(_in_order(tables.entry)).mappings()]  # fmt: skip
+    entries = [Entry(number, at, _KINDS[kind], *rest) for number, at, kind, *rest in link.execute(_ENTRIES)]
     ledger = Ledger.restore(
         [_lot(row, said["lot", row["key"]]) for row in lots],
         [_container(row, said["container", row["key"]]) for row in containers],
@@ -247,6 +246,10 @@ def _books(link: Connection) -> Books:
     readings = tuple(FlowReading(**row) for row in link.execute(_in_order(tables.reading)).mappings())
     flows = {row["key"]: row["melt_flow"] for row in lots if row["melt_flow"] is not None}
     return Books(_mark(link), ledger, facts, remarks, readings, flows)
+
+
+_KINDS = {kind.value: kind for kind in EntryKind}
+_ENTRIES = select(*(tables.entry.c[name] for name in Entry.__dataclass_fields__)).order_by(tables.entry.c.number)
 
 
 def _in_order(table: Any) -> Any:
