@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from cakewright.app.find_files import mesh_files
 from cakewright.app.intake import read_part
-from cakewright.errors import CakewrightError, InputError
+from cakewright.errors import CakewrightError
 from cakewright.findings import Finding, Severity
 from cakewright.formats.mesh_file import recover_mesh
 from cakewright.model.cell import Cell
@@ -40,18 +38,6 @@ class Judged:
     def can_be_planned(self) -> bool:
         """True when nothing blocks the part."""
         return self.part is not None and not self.part.is_blocked
-
-
-def check_files(paths: Sequence[Path], cell: Cell, material: str | None = None) -> Iterable[Judged]:
-    """Judge each file, and each mesh file inside each folder, against a material of the cell."""
-    wanted = cell.material(material).name if material else cell.materials[0].name
-    if not cell.machines_for(wanted):
-        raise InputError(f"no machine of the cell prints {wanted}", remedy="choose a material with --material")
-    for path in paths:
-        if not path.exists():
-            raise InputError(f"no file or folder {path}", remedy="mend the name")
-        for file in mesh_files(path) if path.is_dir() else (path,):
-            yield judge(file, cell, wanted)
 
 
 def judge(file: Path, cell: Cell, material: str) -> Judged:

@@ -10,7 +10,7 @@ import traceback
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
-from typing import Any
+from typing import Any, Protocol
 
 from cakewright.errors import CakewrightError
 
@@ -19,12 +19,13 @@ WAIT_S = 0.25
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """What the work says on its way: `done` of `total` of a stage."""
+    """What the work says on its way: `done` of `total` of a stage, and a `value` when a piece of it is ready."""
 
     stage: str
     done: int
     total: int
     note: str = ""
+    value: Any = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +50,13 @@ class Limits:
 
     memory_bytes: int | None = None
     cpu_seconds: int | None = None
+
+
+class Report(Protocol):
+    """How the work says where it is; `value` is a piece of it that is ready."""
+
+    def __call__(self, stage: str, done: int, total: int, note: str = "", value: Any = None) -> None:
+        """`done` of `total` units of `stage` are finished."""
 
 
 class Worker:
@@ -106,8 +114,8 @@ def _work(out: Connection, limits: Limits, function: Callable[..., Any], argumen
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl+C belongs to the server, which stops us in order
     _limit(limits)
 
-    def report(stage: str, done: int, total: int, note: str = "") -> None:
-        out.send(Told(stage, done, total, note))
+    def report(stage: str, done: int, total: int, note: str = "", value: Any = None) -> None:
+        out.send(Told(stage, done, total, note, value))
 
     try:
         ended = Ended(function(report, *arguments))
