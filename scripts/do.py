@@ -124,6 +124,8 @@ def test() -> None:
     lint()
     if shutil.which("chromium") is None:
         apt_install("chromium", why="looking at the pages in the tests")
+    if shutil.which("initdb") is None and not list(Path("/usr/lib/postgresql").glob("*/bin/initdb")):
+        apt_install("postgresql", why="running the tests of the store on a server too")
     run(PYTHON, "-m", "mkdocs", "build", "--strict", "--quiet")
     cores = str(min(os.cpu_count() or 1, 8))
     run(PYTHON, "-m", "pytest", "-n", cores, "--dist", "loadfile", *sys.argv[2:])
@@ -144,7 +146,8 @@ def lock() -> None:
     common = (uv, "pip", "compile", "pyproject.toml", "--universal", "--python-version", "3.11", "--generate-hashes",
               "--no-header", "--no-emit-index-url", "--upgrade", "-q")  # fmt: skip
     run(*common, "-o", CORE_LOCK)
-    run(*common, "--group", "dev", "--group", "docs", "-c", CORE_LOCK, "-o", DEV_LOCK)
+    extras = ("--extra", "postgres", "--extra", "cluster")  # optional for people, tested by us
+    run(*common, "--group", "dev", "--group", "docs", *extras, "-c", CORE_LOCK, "-o", DEV_LOCK)
 
 
 def clean() -> None:

@@ -44,6 +44,7 @@ def new_database(request, tmp_path) -> Path | str:
     """Where a database may be made: first a file, then an empty database with all tables on a PostgreSQL server."""
     if request.param == "file":
         return tmp_path / "cell.sqlite"
+    request.getfixturevalue("monkeypatch").setenv("CAKEWRIGHT_FILES", str(tmp_path))
     return str(request.getfixturevalue("server").new_database())
 
 

@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from sqlalchemy import create_engine, text
+from sqlalchemy import create_engine, make_url, text
 
 from cakewright.store import open_store
 
@@ -53,7 +53,8 @@ class Server:
     def new_database(self, template: str = TEMPLATE) -> str:
         """The address of a fresh database: a copy of one that has every table, or of another (`template0`: empty)."""
         name = f"cell_{os.getpid()}_{next(_numbers)}"
-        self.say(f'CREATE DATABASE "{name}" TEMPLATE "{template.rpartition("/")[2].partition("?")[0]}"')
+        source = make_url(template).database if "://" in template else template
+        self.say(f'CREATE DATABASE "{name}" TEMPLATE "{source}"')
         return self.address(name)
 
     def say(self, *statements: str) -> None:

@@ -20,8 +20,8 @@ TWINS = Finding("identity.mirror", Severity.WARNING, "plate and knob are mirror 
 
 
 @pytest.fixture
-def store(tmp_path):
-    with open_store(tmp_path / "cell.sqlite") as store:
+def store(new_database):
+    with open_store(new_database) as store:
         store.save_plan(week(), made_by="Mira", at=START)
         yield store
 

@@ -17,8 +17,8 @@ NOW = START + timedelta(hours=50)  # 3 March 2027
 
 
 @pytest.fixture
-def store(tmp_path):
-    with open_store(tmp_path / "cell.sqlite") as store:
+def store(new_database):
+    with open_store(new_database) as store:
         store.save_plan(week(), made_by="Mira", at=START)
         yield store
 

@@ -15,9 +15,9 @@ from tests.store.conftest import NOON
 
 
 @pytest.fixture
-def store(tmp_path):
+def store(new_database):
     """A database with one planned week."""
-    with open_store(tmp_path / "cell.sqlite") as store:
+    with open_store(new_database) as store:
         plan = week()
         hours = {b.key: print_time(b.profile, plan.cell.machine(b.machine), extra_layers_mm=10.0) for b in plan.builds}
         builds = tuple(replace(b, print_time=hours[b.key]) for b in plan.builds)

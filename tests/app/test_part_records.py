@@ -20,8 +20,8 @@ NOON = datetime(2027, 3, 1, 12, 0, tzinfo=UTC)
 
 
 @pytest.fixture
-def store(tmp_path):
-    with open_store(tmp_path / "cell.sqlite") as found:
+def store(new_database):
+    with open_store(new_database) as found:
         found.save_plan(week(), made_by="Mira", at=NOON)
         yield found
 

@@ -1,13 +1,14 @@
 """Powder through the doors that people use: a delivery becomes a blend, a charge, parts and cans, to the gram."""
 
 import shutil
-import sqlite3
 from dataclasses import replace
 from datetime import date, timedelta
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from sqlalchemy import text
+from sqlalchemy.exc import IntegrityError
 
 from cakewright.app.powder_blend import Weighing, judge_can, propose_blend, weigh_blend
 from cakewright.app.powder_books import code_of, look
@@ -34,6 +35,7 @@ from cakewright.model.heat import PowderDose
 from cakewright.powder.ledger import ContainerKind
 from cakewright.store import open_store
 from tests.documents.world import START, week
+from tests.store.conftest import behind
 
 MIRA = {"by": "Mira"}
 
@@ -43,27 +45,45 @@ def at(minutes):
     return START + timedelta(minutes=minutes)
 
 
+def stock_up(store):
+    """The invented week saved as plan 1; two lots in four drums, two used cans of which one has a stated age."""
+    store.save_plan(week(), made_by="Mira", at=START)
+    for lot, drums in (("V-7712", [10, 10]), ("V-7740", [10, 10])):
+        receive_lot(store, material="PA12", supplier_lot=lot, drums_kg=drums, certificate=f"{lot}.pdf", at=at(0),
+                    expires=date(2028, 1, 31), melt_flow=50, **MIRA)  # fmt: skip
+    for kg, seen in ((14, 2), (8, None)):
+        opening_stock(store, make_can(store, material="PA12", at=at(0), **MIRA), kg, builds_seen=seen, at=at(0),
+                      **MIRA)  # fmt: skip
+
+
 @pytest.fixture(scope="module")
 def stocked(tmp_path_factory):
-    """The invented week saved as plan 1; two lots in four drums, two used cans of which one has a stated age."""
+    """The stocked cell in a file."""
     path = tmp_path_factory.mktemp("powder") / "cell.sqlite"
     with open_store(path) as store:
-        store.save_plan(week(), made_by="Mira", at=START)
-        for lot, drums in (("V-7712", [10, 10]), ("V-7740", [10, 10])):
-            receive_lot(store, material="PA12", supplier_lot=lot, drums_kg=drums, certificate=f"{lot}.pdf", at=at(0),
-                        expires=date(2028, 1, 31), melt_flow=50, **MIRA)  # fmt: skip
-        for kg, seen in ((14, 2), (8, None)):
-            opening_stock(store, make_can(store, material="PA12", at=at(0), **MIRA), kg, builds_seen=seen, at=at(0),
-                          **MIRA)  # fmt: skip
+        stock_up(store)
         store.backup(path.with_name("copy.sqlite"))
     return path.with_name("copy.sqlite")
 
 
-@pytest.fixture
-def store(stocked, tmp_path):
-    """A copy of the stocked cell of its own."""
-    shutil.copy(stocked, tmp_path / "cell.sqlite")
-    with open_store(tmp_path / "cell.sqlite") as store:
+@pytest.fixture(scope="module")
+def stocked_server(server):
+    """The stocked cell on a server."""
+    address = server.new_database()
+    with open_store(address) as store:
+        stock_up(store)
+    return address
+
+
+@pytest.fixture(params=["file", "server"])
+def store(request, tmp_path):
+    """A copy of the stocked cell of its own, in a file and on a server."""
+    if request.param == "file":
+        place = shutil.copy(request.getfixturevalue("stocked"), tmp_path / "cell.sqlite")
+    else:
+        stocked_server = request.getfixturevalue("stocked_server")
+        place = request.getfixturevalue("server").new_database(template=stocked_server)
+    with open_store(place) as store:
         yield store
 
 
@@ -173,17 +193,13 @@ def test_parts_that_were_never_printed_leave_the_recall(store, plan):
 
 def test_nothing_is_changed_or_deleted_even_from_outside(store):
     """Another tool that opens the file can neither change nor delete nor overdraw nor leave a gap."""
-    link = sqlite3.connect(store.path)
-    for table in ("powder_lot", "powder_container", "powder_entry"):
-        for deed in (f"UPDATE {table} SET at = at", f"DELETE FROM {table}"):
-            with pytest.raises(sqlite3.IntegrityError, match="written once"):
-                link.execute(deed)
     row = "INSERT INTO powder_entry VALUES ({}, '2027-03-01', 'move', 'U01', 'U02', {}, 'x', '', 0, 0, NULL)"
-    with pytest.raises(sqlite3.IntegrityError, match="nothing_negative"):
-        link.execute(row.format(7, 14_001))
-    with pytest.raises(sqlite3.IntegrityError, match="without a gap"):
-        link.execute(row.format(9, 1))
-    link.close()
+    refused = [(f"{deed} {table}{end}", "written once") for table in ("powder_lot", "powder_container", "powder_entry")
+               for deed, end in (("UPDATE", " SET at = at"), ("DELETE FROM", ""))]  # fmt: skip
+    refused += [(row.format(7, 14_001), "nothing_negative"), (row.format(9, 1), "without a gap")]
+    for deed, words in refused:
+        with behind(store) as link, pytest.raises(IntegrityError, match=words):
+            link.execute(text(deed))
 
 
 @pytest.mark.parametrize(
@@ -369,8 +385,8 @@ def test_a_scanned_code_is_understood_in_every_form(store):
         code_of(ledger, "U011")
 
 
-def test_the_books_survive_reopening(store, tmp_path):
+def test_the_books_survive_reopening(store):
     """What was booked is there after the program was closed, containers, ages and all."""
     before = look(store).shelf()
-    with open_store(tmp_path / "cell.sqlite") as again:
+    with open_store(store.address) as again:
         assert look(again).shelf() == before

@@ -123,10 +123,10 @@ def test_a_part_that_does_not_fit_is_refused_before_any_search(shop, tmp_path):
         make_offer(tmp_path / "mast.stl", line, plan.cell, plan, now=SUNDAY, clock=time.monotonic)
 
 
-def test_from_quote_to_order_list(shop, offer, tmp_path):
+def test_from_quote_to_order_list(shop, offer, tmp_path, new_database):
     """Accepted quotes become rows that the reader of order lists takes, with their meshes; then they are 'ordered'."""
     plan, file = shop
-    with open_store(tmp_path / "cell.sqlite") as store:
+    with open_store(new_database) as store:
         store.save_plan(plan, made_by="", at=MONDAY)
         kept = keep_quote(store, offer, file, at=SUNDAY, by="Ada")
         again = keep_quote(store, replace(offer, quantity=9), file, at=SUNDAY, by="Ada", replaces=kept.number)
@@ -144,10 +144,10 @@ def test_from_quote_to_order_list(shop, offer, tmp_path):
             order_accepted(store, box, at=MONDAY, by="Ada")
 
 
-def test_an_expired_quote_is_not_accepted(shop, offer, tmp_path):
+def test_an_expired_quote_is_not_accepted(shop, offer, new_database):
     """After its day it must be made anew; answering twice is refused as well."""
     _, file = shop
-    with open_store(tmp_path / "cell.sqlite") as store:
+    with open_store(new_database) as store:
         kept = keep_quote(store, offer, file, at=SUNDAY, by="")
         with pytest.raises(InputError, match="held until"):
             accept(store, kept.number, at=SUNDAY + timedelta(days=400), by="")
@@ -156,9 +156,9 @@ def test_an_expired_quote_is_not_accepted(shop, offer, tmp_path):
             accept(store, kept.number, at=SUNDAY, by="")
 
 
-def test_the_store_gives_back_what_was_offered(shop, offer, tmp_path):
+def test_the_store_gives_back_what_was_offered(shop, offer, new_database):
     _, file = shop
-    with open_store(tmp_path / "cell.sqlite") as store:
+    with open_store(new_database) as store:
         kept = keep_quote(store, offer, file, at=SUNDAY, by="Ada")
         assert store.offer(kept.number).offer == offer
 

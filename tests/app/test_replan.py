@@ -88,9 +88,9 @@ def test_the_same_question_gets_the_same_answer(plan):
     assert one.plan.schedule.tasks == two.plan.schedule.tasks
 
 
-def test_an_accepted_plan_is_a_new_version(plan, tmp_path):
+def test_an_accepted_plan_is_a_new_version(plan, new_database):
     """Nothing is stored before; then the new version has simulated dates and the old one is untouched."""
-    with open_store(tmp_path / "cell.sqlite") as store:
+    with open_store(new_database) as store:
         version = store.save_plan(plan, made_by="Mira", at=MONDAY)
         store.schedule.commit(plan=version, until=MONDAY + 24 * HOUR, at=MONDAY, by="Mira")
         made = replan_stored(store, MONDAY + 20 * HOUR)

@@ -9,8 +9,8 @@ RUN = "/plans/1/builds/B1/run"
 
 
 @pytest.fixture
-def client(tmp_path):
-    with open_store(tmp_path / "cell.sqlite") as store, client_over(store) as client:
+def client(new_database):
+    with open_store(new_database) as store, client_over(store) as client:
         store.save_plan(week(), made_by="Mira", at=TUESDAY)
         yield client
 

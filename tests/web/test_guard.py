@@ -1,9 +1,10 @@
 """Nobody in who does not belong: logins, roles, waiting after wrong tries, a record that shows when it was altered."""
 
-import sqlite3
 from datetime import timedelta
 
 import pytest
+from sqlalchemy import text
+from sqlalchemy.exc import IntegrityError
 
 from cakewright.app.accounts import add_account, make_token
 from cakewright.app.serve import Door, check_address
@@ -11,6 +12,7 @@ from cakewright.errors import InputError, StoreError
 from cakewright.store import open_store
 from cakewright.store.accounts import Role
 from cakewright.web.application import create_app
+from tests.store.conftest import behind
 from tests.web.conftest import BASE, TUESDAY, week
 
 GOOD = "correct horse battery staple"
@@ -30,8 +32,8 @@ def clock():
 
 
 @pytest.fixture
-def store(tmp_path):
-    with open_store(tmp_path / "cell.sqlite") as store:
+def store(new_database):
+    with open_store(new_database) as store:
         store.save_plan(week(), made_by="Mira", at=TUESDAY)
         for name, role in (("Ada", Role.PLANNER), ("Jon", Role.OPERATOR), ("Sam", Role.SALES), ("Rob", Role.READER)):
             add_account(store, name, role, GOOD, at=TUESDAY)
@@ -142,11 +144,11 @@ def test_every_change_is_on_record_and_the_record_cannot_be_altered(store, clock
     }
     count, _ = store.accounts.verify_changes()
     assert count >= 1
-    with sqlite3.connect(store.path) as link, pytest.raises(sqlite3.IntegrityError, match="written once"):
-        link.execute("UPDATE audit SET account = 'Sam'")
-    with sqlite3.connect(store.path) as link:
-        link.execute("DROP TRIGGER audit_no_update")
-        link.execute("UPDATE audit SET account = 'Sam' WHERE number = 1")
+    with behind(store) as link, pytest.raises(IntegrityError, match="written once"):
+        link.execute(text("UPDATE audit SET account = 'Sam'"))
+    with behind(store) as link:
+        link.execute(text("DROP TRIGGER audit_no_update" + (" ON audit" if store.is_on_server else "")))
+        link.execute(text("UPDATE audit SET account = 'Sam' WHERE number = 1"))
     with pytest.raises(StoreError, match="row 1 of the record of changes was altered"):
         store.accounts.verify_changes()
 

@@ -22,7 +22,7 @@ def keep_quote(
     store: Store, offer: Offer, file: Path, *, at: datetime, by: str, replaces: int | None = None
 ) -> KeptOffer:
     """Keep the offer and a copy of its mesh beside the database; with `replaces` as the next issue of that number."""
-    folder = store.path.parent / FOLDER
+    folder = store.folder / FOLDER
     held = folder / f"{offer.file_sha256}{file.suffix.lower()}"
     if not held.exists():
         try:
@@ -37,7 +37,7 @@ def keep_quote(
 
 def mesh_of(store: Store, offer: Offer) -> Path | None:
     """The kept mesh file of an offer, None when it is not there any more."""
-    found = sorted((store.path.parent / FOLDER).glob(f"{offer.file_sha256}.*"))
+    found = sorted((store.folder / FOLDER).glob(f"{offer.file_sha256}.*"))
     return found[0] if found else None
 
 

@@ -7,13 +7,15 @@ from pathlib import Path
 
 from cakewright.app.learn_cooling import with_learnt_cooling
 from cakewright.app.learn_times import with_learnt_times
+from cakewright.app.upkeep import with_noted_service
 from cakewright.model.cell import Cell
 from cakewright.store import Store, open_store
+from cakewright.store.engine import is_missing
 
 
 def learnt_cell(cell: Cell, database: str | Path) -> Cell:
     """The cell with machine times and cooling speeds learnt from the records in `database`, if there is one."""
-    if not Path(database).is_file():
+    if is_missing(database):
         return cell
     with open_store(database) as store:
         return as_recorded(cell, store)
@@ -24,7 +26,7 @@ def as_recorded(cell: Cell, store: Store) -> Cell:
     fits, speeds = store.physics.fits(), store.physics.speeds()
     return replace(
         cell,
-        machines=tuple(with_learnt_times(m, fits) for m in cell.machines),
+        machines=tuple(with_noted_service(with_learnt_times(m, fits), store) for m in cell.machines),
         chamber_types=tuple(with_learnt_cooling(c, speeds, cell) for c in cell.chamber_types),
     )
 

@@ -12,6 +12,7 @@ from cakewright.model.part import OrientationRule, Part
 from cakewright.parts.revisions import Known, check_revision
 from cakewright.parts.signature import METHOD, Signature, numbers_of, signature, signature_from
 from cakewright.store import Store
+from cakewright.store.engine import is_missing
 from cakewright.store.open import open_store
 from cakewright.store.parts import PartRule, SeenPart
 
@@ -57,9 +58,9 @@ def records_in(store: Store) -> PartRecords:
     return PartRecords(rules, tuple(known))
 
 
-def records_at(database: Path) -> PartRecords:
-    """The records of a database file, nothing known when there is none yet."""
-    if not database.exists():
+def records_at(database: str | Path) -> PartRecords:
+    """The records of a database, nothing known when there is none yet."""
+    if is_missing(database):
         return NOTHING_KNOWN
     with open_store(database) as store:
         return records_in(store)

@@ -12,6 +12,7 @@ from cakewright.model.cell import Cell
 from cakewright.powder.ledger import ContainerKind
 from cakewright.sources.powder import USED_PLACE_KG
 from cakewright.store import Store, open_store
+from cakewright.store.engine import is_missing
 
 
 def stocked_cell(cell: Cell, store: Store, today: date) -> Cell:
@@ -34,9 +35,9 @@ def stocked_cell(cell: Cell, store: Store, today: date) -> Cell:
     )
 
 
-def stocked_from(cell: Cell, database: Path, today: date) -> Cell:
+def stocked_from(cell: Cell, database: str | Path, today: date) -> Cell:
     """`stocked_cell` when the database is there already; otherwise the cell as it is."""
-    if not database.exists():
+    if is_missing(database):
         return cell
     with open_store(database) as store:
         return stocked_cell(cell, store, today)

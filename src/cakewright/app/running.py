@@ -35,7 +35,7 @@ KINDS = {
 
 
 @contextmanager
-def opened(db: Path, plan: int | None, at: datetime | None) -> Iterator[tuple[Store, int, datetime, WeekPlan]]:
+def opened(db: str | Path, plan: int | None, at: datetime | None) -> Iterator[tuple[Store, int, datetime, WeekPlan]]:
     """The store, the plan's version, the present moment in UTC, the plan; `at` is cell time when it names no zone."""
     check_database(db)
     with open_store(db) as store:

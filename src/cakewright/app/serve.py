@@ -10,6 +10,7 @@ from pathlib import Path
 from cakewright.errors import InputError, StoreError
 from cakewright.store import Store
 from cakewright.store.accounts import Role
+from cakewright.store.engine import is_address
 from cakewright.store.open import open_store
 
 LOCAL_NAMES = ("localhost",)
@@ -75,7 +76,7 @@ def serve(
         raise InputError("a new database has no accounts", remedy="begin it with --host 127.0.0.1", where="--host")
     if is_this_machine(host) or not 0 <= port <= 65535:
         check_address(host, port)
-    check_database(Path(db), is_new=is_new)
+    check_database(db, is_new=is_new)
     door = door or Door()
     with open_store(db) as store:
         asks = check_address(host, port, door, store)
@@ -90,8 +91,14 @@ def serve(
         )  # fmt: skip
 
 
-def check_database(db: Path, *, is_new: bool = False) -> None:
-    """StoreError when there is no database at `db`, or, for a new one, when there is one already."""
+def check_database(db: str | Path, *, is_new: bool = False) -> None:
+    """StoreError when there is no file at `db`, or, for a new one, when there is one already.
+
+    A database on a server is made by whoever keeps the server; opening it says whether it is there.
+    """
+    if is_address(db):
+        return
+    db = Path(db)
     if is_new and db.exists():
         raise StoreError("there is a database already", remedy="leave --new out to open it", where=str(db))
     if is_new:

@@ -25,6 +25,7 @@ from cakewright.documents.unpack_map import unpack_map_pdf
 from cakewright.errors import StoreError
 from cakewright.model.plan import WeekPlan
 from cakewright.store.lasting import flush_folder, flush_tree
+from cakewright.store.engine import beside
 from cakewright.store.open import open_store
 
 DATABASE = "cakewright.sqlite"
@@ -52,9 +53,9 @@ def write_plan(
     at: datetime | None = None,
     made_by: str = "",
     progress: Progress = quiet,
-    database: str = DATABASE,
+    database: str | Path = DATABASE,
 ) -> tuple[WeekPlan, Path]:
-    """Save `plan` as the next version in the `database` file in `out` and write `out/plan-NNN/`.
+    """Save `plan` as the next version in `database` (a file, seen from `out`, or an address); write `out/plan-NNN/`.
 
     Returns the plan with its version number and the folder. The folder appears whole or not at all: it
     is written under a temporary name and renamed last; older versions are never touched. Raises
@@ -64,7 +65,7 @@ def write_plan(
     at = at or datetime.now(UTC)
     try:
         out.mkdir(parents=True, exist_ok=True)
-        store = open_store(out / database)
+        store = open_store(beside(out, database))
     except OSError as wrong:
         raise StoreError(f"{out} cannot be written: {wrong.strerror}", remedy="choose another --out folder") from wrong
     try:
@@ -95,8 +96,15 @@ def write_plan(
         store.close()
 
 
-def _write_folder(plan: WeekPlan, out: Path, at: datetime, progress: Progress) -> Path:
-    """Write all files of one version into a temporary folder beside the final one."""
+def place_folder(folder: Path, final: Path) -> None:
+    """Give a written folder its name, once all of it is on the disk."""
+    flush_tree(folder)
+    folder.rename(final)
+    flush_folder(final.parent)
+
+
+def write_folder(plan: WeekPlan, out: Path, at: datetime, progress: Progress, change: Changed | None = None) -> Path:
+    """Write all files of one version into a temporary folder beside the final one; `change` stands first."""
     folder = Path(tempfile.mkdtemp(prefix=".plan-being-written-", dir=out))
     try:
         folder.chmod(0o755)

@@ -8,10 +8,10 @@ from typing import Annotated
 
 import typer
 
+from cakewright.cli.database import DEFAULT, Db
+
 keep = typer.Typer(help="Backups of the database, restoring, and whether it is whole.", no_args_is_help=True)
-Db = Annotated[Path, typer.Option("--db", help="The database of your plans.")]
 Folder = Annotated[Path, typer.Option("--folder", help="Where the backups lie.")]
-DEFAULT = Path("plans/cakewright.sqlite")
 
 
 @keep.command("backup")
@@ -42,7 +42,9 @@ def show(folder: Folder = Path("backups")) -> None:
 
 @keep.command("restore")
 def restore(
-    to: Annotated[Path, typer.Option("--to", help="The file to write; nothing is overwritten.")],
+    to: Annotated[
+        str, typer.Option("--to", help="The file to write, or an empty database on a server; nothing is overwritten.")
+    ],
     folder: Folder = Path("backups"),
     until: Annotated[
         datetime | None, typer.Option("--until", help="The newest backup not made after this moment, UTC.")
@@ -50,10 +52,25 @@ def restore(
 ) -> None:
     """Put the newest backup, or the newest before a moment, to another name and check it there."""
     from cakewright.app.keep_safe import restore as put_back
+    from cakewright.store.engine import shown
 
     moment = until.replace(tzinfo=UTC) if until and until.tzinfo is None else until
     path, plans = put_back(folder, to, until=moment)
-    typer.echo(f"{to}: from {path.name}, {plans} plans, checked. Open it with `cakewright serve --db {to}`.")
+    name = shown(to)
+    typer.echo(f"{name}: from {path.name}, {plans} plans, checked. Open it with `cakewright serve --db {name}`.")
+
+
+@keep.command("move")
+def move(
+    to: Annotated[str, typer.Option("--to", help="Address of an empty database on a server.")], db: Db = DEFAULT
+) -> None:
+    """Copy every record of a file into an empty database on a PostgreSQL server; the file stays as it is."""
+    from cakewright.app.keep_safe import move_to_server
+    from cakewright.store.engine import shown
+
+    plans = move_to_server(Path(db), to)
+    typer.echo(f"{shown(to)}: every record of {db}, {plans} plans, counted. The folders inbox and quotes stay where "
+               "they are: put them into the folder of CAKEWRIGHT_FILES.")  # fmt: skip
 
 
 @keep.command("check")
@@ -62,7 +79,5 @@ def check(db: Db = DEFAULT) -> None:
     from cakewright.app.keep_safe import look_after
 
     health = look_after(db)
-    typer.echo(
-        f"{health.path} is whole: {health.plans} plans, {health.size_bytes / 1e6:.1f} MB, "
-        f"{health.free_bytes / 1e9:.1f} GB free beside it"
-    )
+    beside = "" if health.free_bytes is None else f", {health.free_bytes / 1e9:.1f} GB free beside it"
+    typer.echo(f"{health.name} is whole: {health.plans} plans, {health.size_bytes / 1e6:.1f} MB{beside}")

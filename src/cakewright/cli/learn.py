@@ -8,10 +8,10 @@ from typing import Annotated
 
 import typer
 
-Db = Annotated[Path, typer.Option("--db", help="The database of your plans.")]
+from cakewright.cli.database import DEFAULT, Db
+
 By = Annotated[str, typer.Option("--by", help="Who says so.")]
 Plan = Annotated[int | None, typer.Option("--plan", min=1, help="Version of the plan; default: the newest.")]
-DEFAULT = Path("plans/cakewright.sqlite")
 
 
 def log(

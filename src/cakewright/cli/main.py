@@ -10,6 +10,7 @@ from typing import Annotated, Literal
 import typer
 
 from cakewright import __version__
+from cakewright.cli.database import DEFAULT, VARIABLE, Db
 from cakewright.cli.keep import keep
 from cakewright.cli.learn import register as register_learning
 from cakewright.cli.numbers import register as register_numbers
@@ -110,7 +111,7 @@ def quote(
         list[str] | None, typer.Option("--settled", help="What is agreed already, e.g. tolerances; may be repeated.")
     ] = None,
     db: Annotated[
-        Path | None, typer.Option("--db", help="Look for room in its newest plan, and keep the quote there.")
+        str | None, typer.Option("--db", help="Look for room in its newest plan, and keep the quote there.")
     ] = None,
     sheet: Annotated[Path | None, typer.Option("--sheet", help="Write the quote sheet (PDF).")] = None,
     replaces: Annotated[
@@ -137,6 +138,10 @@ def plan(
     start: Start = None,
     seed: Seed = 1,
     seconds: Seconds = None,
+    db: Annotated[
+        str | None,
+        typer.Option("--db", envvar=VARIABLE, metavar="DATABASE", help="Keep the plan here instead of in --out."),
+    ] = None,
 ) -> None:
     """Plan the week: builds, dates, powder, costs, papers. A plan is a version; nothing is overwritten.
 
@@ -145,12 +150,12 @@ def plan(
     """
     from cakewright.cli.plan import run_plan
 
-    run_plan(orders, cell, parts, out, start, seed, seconds)
+    run_plan(orders, cell, parts, out, start, seed, seconds, db)
 
 
 @cli.command(rich_help_panel="The week")
 def serve(
-    db: Annotated[Path, typer.Option("--db", help="The database of your plans.")] = Path("plans/cakewright.sqlite"),
+    db: Db = DEFAULT,
     host: Annotated[
         str, typer.Option("--host", help="Address to listen on; others need accounts and TLS.")
     ] = "127.0.0.1",

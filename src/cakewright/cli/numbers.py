@@ -8,10 +8,10 @@ from typing import Annotated
 
 import typer
 
-Db = Annotated[Path, typer.Option("--db", help="The database of your plans.")]
+from cakewright.cli.database import DEFAULT, Db
+
 Plan = Annotated[int | None, typer.Option("--plan", min=1, help="Version of the plan; default: the newest.")]
 At = Annotated[datetime | None, typer.Option("--at", help="The present moment, cell time; default: the clock.")]
-DEFAULT = Path("plans/cakewright.sqlite")
 
 
 def numbers(

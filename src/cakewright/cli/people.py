@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+from cakewright.cli.database import DEFAULT, Db
 
 if TYPE_CHECKING:
     from cakewright.store.accounts import Role
 
 people = typer.Typer(help="Who may log in, what they may do, what they changed.", no_args_is_help=True)
-Db = Annotated[Path, typer.Option("--db", help="The database of your plans.")]
 Name = Annotated[str, typer.Argument(help="The name to log in with.")]
 Roles = Annotated[str, typer.Option("--role", help="planner, operator, inspector, sales or read-only.")]
-DEFAULT = Path("plans/cakewright.sqlite")
 
 
 def _role(text: str) -> Role:

@@ -12,7 +12,14 @@ from cakewright.cli.summary import show_plan
 
 
 def run_plan(
-    orders: Path, cell: Path, parts: Path, out: Path, start: datetime | None, seed: int, seconds: float | None
+    orders: Path,
+    cell: Path,
+    parts: Path,
+    out: Path,
+    start: datetime | None,
+    seed: int,
+    seconds: float | None,
+    db: str | None = None,
 ) -> None:
     """Read, plan, write, show."""
     from cakewright.app.learnt_cell import learnt_cell, learnt_words
@@ -31,14 +38,15 @@ def run_plan(
         markup=False,
     )
     now = datetime.now(UTC)
-    the_cell = stocked_from(the_cell, out / DATABASE, now.date())
-    the_cell = learnt_cell(the_cell, out / DATABASE)
+    database = out / DATABASE if db is None else db
+    the_cell = stocked_from(the_cell, database, now.date())
+    the_cell = learnt_cell(the_cell, database)
     for learnt in learnt_words(the_cell):
         console.print(learnt, style="dim", markup=False)
     with Bars() as bars:
         plan = plan_week(the_orders, the_cell, parts, start=start, now=now, seed=seed, seconds=seconds, progress=bars,
-                         records=records_at(out / DATABASE))  # fmt: skip
-        plan, folder = write_plan(plan, out, at=now, progress=bars)
+                         records=records_at(database))  # fmt: skip
+        plan, folder = write_plan(plan, out, at=now, progress=bars, database=database)
     show_plan(plan, folder)
     if plan.set_aside:
         for aside in plan.set_aside:

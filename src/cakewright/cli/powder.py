@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from cakewright.cli import database
+
 if TYPE_CHECKING:
     from cakewright.store import Store
 
@@ -18,21 +20,23 @@ Every movement is kept in grams with a name; nothing is erased. Codes such as U0
 
 powder = typer.Typer(name="powder", help=HELP, no_args_is_help=True, rich_markup_mode="markdown")
 
-Db = Annotated[Path, typer.Option("--db", help="The database of your plans.")]
 By = Annotated[str, typer.Option("--by", help="Who did it.", envvar="CAKEWRIGHT_NAME")]
 At = Annotated[datetime | None, typer.Option("--at", help="When, UTC. Default: now.")]
 Why = Annotated[str, typer.Option("--reason", help="Why, in words.")]
 Can = Annotated[str, typer.Argument(help="Code of the can, typed or scanned.")]
 Kg = Annotated[float, typer.Argument(help="What the scale says, kg.")]
 PlanNumber = Annotated[int | None, typer.Option("--plan", help="Plan version. Default: the newest.")]
-DB = Path("plans/cakewright.sqlite")
+Db = database.Db
+DB = database.DEFAULT
 
 
-def opened(db: Path) -> Store:
+def opened(db: str) -> Store:
     """The store, which must be there already or be made by the first delivery."""
     from cakewright.store import open_store
+    from cakewright.store.engine import is_address
 
-    db.parent.mkdir(parents=True, exist_ok=True)
+    if not is_address(db):
+        Path(db).parent.mkdir(parents=True, exist_ok=True)
     return open_store(db)
 
 

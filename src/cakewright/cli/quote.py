@@ -25,7 +25,7 @@ def run_quote(
     customer: str = "",
     due: datetime | None = None,
     settled: tuple[str, ...] = (),
-    db: Path | None = None,
+    db: str | None = None,
     sheet: Path | None = None,
     replaces: int | None = None,
     by: str = "",
@@ -37,6 +37,7 @@ def run_quote(
     from cakewright.app.keep_quotes import keep_quote, sheet_of
     from cakewright.app.quotes import make_offer
     from cakewright.formats.cell_toml import read_cell
+    from cakewright.store.engine import is_missing
     from cakewright.store.open import open_store
 
     if sheet is not None and sheet.exists():
@@ -47,7 +48,7 @@ def run_quote(
     line = loose_line(file, the_cell, material, quantity=quantity, finish=finish, quality_class=quality_class)
     line = replace(line, customer=customer)
     now = (start if start.tzinfo else start.replace(tzinfo=the_cell.zone)) if start else datetime.now(UTC)
-    if db is not None and not db.exists():
+    if db is not None and is_missing(db):
         raise InputError(f"no database {db}", remedy="plan a week first, or leave --db out")
     store = open_store(db) if db else None
     try:

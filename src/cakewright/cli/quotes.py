@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from cakewright.cli.database import DEFAULT, Db
+
 quotes = typer.Typer(help="What was offered, and what became of it.", no_args_is_help=True)
-Db = Annotated[Path, typer.Option("--db", help="The database of your plans.")]
 By = Annotated[str, typer.Option("--by", help="Who says so.")]
 Number = Annotated[int, typer.Argument(help="Number of the quote: 12 for Q0012.", min=1)]
-DEFAULT = Path("plans/cakewright.sqlite")
 
 
 @quotes.command("list")
@@ -83,6 +82,6 @@ def order(db: Db = DEFAULT, by: By = "") -> None:
 
     check_database(db)
     with open_store(db) as store:
-        box = Inbox(store.path.parent / "inbox")
+        box = Inbox(store.folder / "inbox")
         tray = box.tray(order_accepted(store, box, at=datetime.now(UTC), by=by))
     console.print(f"Order list: {tray / ORDERS}\nMeshes:     {tray / PARTS}", markup=False, soft_wrap=True)

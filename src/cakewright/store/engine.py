@@ -47,9 +47,19 @@ def is_address(path_or_url: str | Path) -> bool:
     return "://" in str(path_or_url)
 
 
+def is_missing(path_or_url: str | Path) -> bool:
+    """True for the name of a file that is not there; whether a server has a database is known by asking it."""
+    return not is_address(path_or_url) and not Path(path_or_url).expanduser().exists()
+
+
 def beside(folder: str | Path, database: str | Path) -> str | Path:
     """Where `database` is, when it was named as seen from `folder`; an address is where it says."""
     return database if is_address(database) else Path(folder) / database
+
+
+def shown(path_or_url: str | Path) -> str:
+    """A database as it may be named on a screen: an address without its password."""
+    return name_of(store_url(path_or_url))
 
 
 def is_server(url: URL) -> bool:

@@ -77,7 +77,7 @@ def metrics(request: Request, shelf: Shelf = Depends(shelf_of)) -> Response:  # 
     jobs = Counter(job.state.value for job in shelf.store.jobs())
     rows = ["# TYPE cakewright info", f'cakewright_info{{version="{__version__}"}} 1', "# TYPE cakewright_plans gauge",
             f"cakewright_plans {len(shelf.store.plans())}", "# TYPE cakewright_database_bytes gauge",
-            f"cakewright_database_bytes {shelf.store.path.stat().st_size}", "# TYPE cakewright_jobs gauge",
+            f"cakewright_database_bytes {shelf.store.size_bytes}", "# TYPE cakewright_jobs gauge",
             *(f'cakewright_jobs{{state="{state}"}} {n}' for state, n in sorted(jobs.items())),
             *request.app.state.meter.lines(), "# EOF", ""]  # fmt: skip
     return Response("\n".join(rows), media_type=KIND)
