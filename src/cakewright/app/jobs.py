@@ -8,6 +8,7 @@ import threading
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
+from urllib.parse import quote
 
 from cakewright.app.inbox import ORDERS, PARTS, Inbox
 from cakewright.app.progress import Progress
@@ -19,7 +20,9 @@ from cakewright.store import Job, Store
 from cakewright.store.jobs import JobState
 
 PLAN = "plan a week"
+NEST = "nest a build again"
 PLAN_LIMITS = Limits(memory_bytes=32 * 1024**3)
+MOST_SECONDS = 3600.0
 BEING_WRITTEN = ".plan-being-written-*"
 
 
@@ -65,8 +68,19 @@ class JobDesk:
         number = self.store.add_job(kind=PLAN, by=by, folder=tray, at=self.clock())
         out = self.store.path.parent
         arguments = (folder, out, self.store.path.name, the_cell, start, self.clock(), seconds, by)
-        threading.Thread(target=self._run, args=(number, arguments), name=f"job-{number}", daemon=True).start()
+        self._begin(number, plan_tray, arguments)
         return number
+
+    def nest(self, version: int, key: str, *, by: str, seconds: float | None) -> int:
+        """Ask for a build of a plan to be nested again around what is pinned; the number of the job."""
+        if seconds is not None and not 0 < seconds <= MOST_SECONDS:
+            raise InputError(f"{seconds:g} seconds", remedy=f"give 1 to {MOST_SECONDS:.0f} seconds", where="seconds")
+        number = self.store.add_job(kind=NEST, by=by, folder=f"plans/{version}/builds/{quote(key)}", at=self.clock())
+        self._begin(number, nest_build, (self.store.path, version, key, seconds, by, self.clock()))
+        return number
+
+    def _begin(self, number: int, work: Callable[..., int], arguments: tuple[object, ...]) -> None:
+        threading.Thread(target=self._run, args=(number, work, arguments), name=f"job-{number}", daemon=True).start()
 
     def cancel(self, number: int) -> Job:
         """Stop a job; what is already saved stays, everything else is as before."""
@@ -88,12 +102,12 @@ class JobDesk:
             worker.stop()
         self.store.interrupt_jobs(self.clock())
 
-    def _run(self, number: int, arguments: tuple[object, ...]) -> None:
+    def _run(self, number: int, work: Callable[..., int], arguments: tuple[object, ...]) -> None:
         with self._turn:
             with self._guard:
                 if number in self._cancelled:
                     return
-                worker = self._workers[number] = Worker(plan_tray, *arguments, limits=PLAN_LIMITS)
+                worker = self._workers[number] = Worker(work, *arguments, limits=PLAN_LIMITS)
             self.store.change_job(number, state=JobState.RUNNING.value, stage="starting")
             try:
                 self._follow(number, worker)
@@ -147,3 +161,19 @@ def plan_tray(
                      records=records_at(out / database))  # fmt: skip
     plan, _ = write_plan(plan, out, at=datetime.now(UTC), made_by=by, progress=report, database=database)
     return plan.version
+
+
+def nest_build(
+    report: Progress, database: Path, version: int, key: str, seconds: float | None, by: str, at: datetime
+) -> int:
+    """What a worker does: nest one build again around what is pinned; the new plan version."""
+    import time
+
+    from cakewright.app.effort import effort_in_seconds
+    from cakewright.app.nest_around import nest_around
+    from cakewright.store import open_store
+
+    with open_store(database) as store:
+        plan = store.load_plan(version)
+        effort = effort_in_seconds(plan.cell.nesting.seconds_per_build if seconds is None else seconds, time.monotonic)
+        return nest_around(store, plan, key, effort=effort, by=by, at=at, progress=report)

@@ -11,6 +11,7 @@ from cakewright.model.build import Placement
 from cakewright.nesting.bank import Words
 from cakewright.nesting.separable import Block, block_of
 from cakewright.nesting.task import NestTask
+from cakewright.nesting.voxels import grid_near, without_hollows
 from cakewright.nesting.wishes import ReservedPlace
 
 
@@ -26,6 +27,23 @@ def reserved_cells(places: Sequence[ReservedPlace], task: NestTask, shape: tuple
         column = ((1 << int(b[2])) - 1) ^ ((1 << int(a[2])) - 1)
         words = [(column >> (64 * k)) & 0xFFFFFFFFFFFFFFFF for k in range(shape[2])]
         taken[a[0] : b[0], a[1] : b[1]] |= np.array(words, np.uint64)
+    return taken
+
+
+def fixed_cells(task: NestTask, shape: tuple[int, int, int]) -> Words:
+    """(nx, ny, words): all cells nearer than the clearance to a piece that stands fixed, as the search keeps them."""
+    taken = np.zeros(shape, np.uint64)
+    reach = max(0.0, task.clearance_mm / task.voxel_mm - 1e-6)
+    wide = int(np.ceil(reach)) + 1 if reach > 0 else 0
+    for placed in task.fixed:
+        block = block_of(task.meshes[placed.part_key], placed, task.space, task.voxel_mm)
+        grid = np.pad(without_hollows(block.grid), wide)
+        if wide:
+            grid = grid_near(grid, wide, reach**2)
+        i, j, k = np.nonzero(grid)
+        at = np.stack([i, j, k]) + np.array(block.at)[:, None] - wide
+        at = at[:, (at >= 0).all(axis=0) & (at < np.array([shape[0], shape[1], 64 * shape[2]])[:, None]).all(axis=0)]
+        np.bitwise_or.at(taken, (at[0], at[1], at[2] >> 6), np.uint64(1) << (at[2] & 63).astype(np.uint64))
     return taken
 
 

@@ -17,7 +17,7 @@ from cakewright.nesting.improve import Count, cost, improve
 from cakewright.nesting.levels import finer, rebuilt
 from cakewright.nesting.objective import Objective
 from cakewright.nesting.release import make_removable
-from cakewright.nesting.reserve import fixed_blocks, reserved_cells, specimens
+from cakewright.nesting.reserve import fixed_blocks, fixed_cells, reserved_cells, specimens
 from cakewright.nesting.separable import Block
 from cakewright.nesting.task import NestPiece, NestTask
 from cakewright.nesting.thick import widened
@@ -84,7 +84,7 @@ def nest(
     keys = sorted({p.part_key for p in task.pieces})
     solid = {k: volume_mm3(mesh) for k, mesh in task.meshes.items()}
     part = np.array([keys.index(p.part_key) for p in task.pieces], np.int64)
-    stands = specimens(task)
+    stands = (*specimens(task), *task.fixed)
     extra = task.wishes.extra_mm if task.wishes is not None else {}
     found = _found(task, keys, part, stands, extra, stop, seed, progress, workers)
     if extra and (found.layout.pose < 0).any():  # a piece without a place is worse than a narrow gap
@@ -123,8 +123,9 @@ class _Found:
 
 def _workspace(task: NestTask, keys: Sequence[str], extra_mm: Mapping[str, float]) -> Workspace:
     work = Workspace(widened(make_bank(task, keys), extra_mm))
-    if task.reserved and len(work.bank.cells):
-        work.kept_free = reserved_cells(task.reserved, task, work.taken.shape)
+    if (task.reserved or task.fixed) and len(work.bank.cells):
+        shape = work.taken.shape
+        work.kept_free = reserved_cells(task.reserved, task, shape) | fixed_cells(task, shape)
     return work
 
 
@@ -171,7 +172,7 @@ def _filled(bank: Bank, part: Ints, task: NestTask, stop: Stop, rng: np.random.G
     """The exact answer for pieces of whole cells that fill the space to the last cell, else None."""
     room = np.array([*task.space.inner_mm, task.space.height_mm]) / task.voxel_mm
     whole = np.round(room).astype(int)
-    if task.clearance_mm > 0 or task.reserved or np.abs(room - whole).max() > 1e-6:
+    if task.clearance_mm > 0 or task.reserved or task.fixed or np.abs(room - whole).max() > 1e-6:
         return None
     cover = cover_of(bank, part, (int(whole[0]), int(whole[1]), int(whole[2])))
     return None if cover is None else solve_cover(cover, part, stop, rng)

@@ -15,6 +15,7 @@ from __future__ import annotations
 import heapq
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -269,6 +270,7 @@ def take_apart(
     return order, stuck, hooked
 
 
+@lru_cache(maxsize=512)
 def block_of(mesh: Mesh, placement: Placement, space: NestSpace, voxel_mm: float) -> Block:
     """A placed part as cells on the lattice of the space; its cavities stay open."""
     placed = mesh.placed(placement.rotation, placement.translation)

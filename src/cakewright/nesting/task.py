@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from cakewright.errors import InputError
+from cakewright.model.build import Placement
 from cakewright.model.mesh import FloatArray, Mesh
 from cakewright.nesting.wishes import NestWishes, ReservedPlace
 
@@ -56,7 +57,8 @@ class NestSpace:
 class NestTask:
     """Everything a nest needs. `rotations[part_key]` is (k, 3, 3), the orientations allowed for that part.
 
-    `wishes` are asked of the nest beyond its height; without them only the height counts.
+    `wishes` are asked of the nest beyond its height; without them only the height counts. Pieces that stand `fixed`
+    stay where they are, and the others keep their distance from them.
     """
 
     meshes: Mapping[str, Mesh]
@@ -66,6 +68,7 @@ class NestTask:
     clearance_mm: float
     voxel_mm: float
     wishes: NestWishes | None = None
+    fixed: Sequence[Placement] = ()
 
     def __post_init__(self) -> None:
         """Name what is missing before any work is done."""
@@ -73,13 +76,13 @@ class NestTask:
             raise InputError(f"clearance {self.clearance_mm} mm", remedy="use zero or more")
         if not self.voxel_mm > 0:
             raise InputError(f"voxel {self.voxel_mm} mm", remedy="use a voxel above zero, e.g. 1.5 mm")
-        names = [p.piece for p in self.pieces]
+        names = [*(p.piece for p in self.pieces), *(p.piece for p in self.fixed)]
         if len(set(names)) != len(names):
             twice = sorted({n for n in names if names.count(n) > 1})
             raise InputError(f"piece names occur twice: {', '.join(twice[:5])}", remedy="name each piece once")
+        for key in sorted(({p.part_key for p in self.pieces} | {p.part_key for p in self.fixed}) - set(self.meshes)):
+            raise InputError(f"part {key!r} has no mesh", remedy="give a mesh for each part")
         for key in sorted({p.part_key for p in self.pieces}):
-            if key not in self.meshes:
-                raise InputError(f"part {key!r} has no mesh", remedy="give a mesh for each part")
             turns = np.asarray(self.rotations.get(key, ()), dtype=np.float64)
             if turns.ndim != 3 or turns.shape[0] == 0 or turns.shape[1:] != (3, 3):
                 raise InputError(

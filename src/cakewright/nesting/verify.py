@@ -8,8 +8,9 @@ each connected shell is also tested against the solid of the other piece.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy.sparse import coo_matrix
@@ -57,16 +58,19 @@ def _witnesses(mesh: Mesh) -> IntArray:
     return np.asarray(used[first], dtype=np.int32)
 
 
+@lru_cache(maxsize=256)
+def _tree(mesh: Mesh) -> tuple[Tree, IntArray]:
+    """The boxes of a mesh and its witnesses, kept for the next look at the same nest."""
+    return tree_of(mesh), _witnesses(mesh)
+
+
 def _stand(meshes: Mapping[str, Mesh], placements: Sequence[Placement]) -> list[_Standing]:
-    known: dict[str, tuple[Tree, IntArray]] = {}
     out = []
     for p in placements:
         if p.part_key not in meshes:
             raise InputError(f"piece {p.piece}: part {p.part_key!r} has no mesh", remedy="give a mesh for each part")
         mesh = meshes[p.part_key]
-        if p.part_key not in known:
-            known[p.part_key] = tree_of(mesh), _witnesses(mesh)
-        tree, witnesses = known[p.part_key]
+        tree, witnesses = _tree(mesh)
         vertices = np.ascontiguousarray(mesh.vertices @ np.asarray(p.rotation).T + np.asarray(p.translation))
         out.append(_Standing(p.piece, tree, vertices, boxes_of(vertices, tree.faces, tree.nodes), witnesses))
     return out
@@ -74,8 +78,8 @@ def _stand(meshes: Mapping[str, Mesh], placements: Sequence[Placement]) -> list[
 
 def _near_pairs(standing: Sequence[_Standing], reach_mm: float) -> Iterator[tuple[int, int]]:
     """Pairs whose boxes are nearer than `reach_mm`, swept along x."""
-    low = np.array([s.low for s in standing])
-    high = np.array([s.high for s in standing])
+    low = np.array([s.low for s in standing]).reshape(-1, 3)
+    high = np.array([s.high for s in standing]).reshape(-1, 3)
     order = np.argsort(low[:, 0], kind="stable")
     for k, i in enumerate(order):
         later = order[k + 1 :]
@@ -119,6 +123,24 @@ def _outside(s: _Standing, space: NestSpace) -> float:
     return float(max(0.0, low.max(), high.max()))
 
 
+def near_boxes(
+    meshes: Mapping[str, Mesh], placements: Sequence[Placement], names: Collection[str], reach_mm: float
+) -> tuple[Placement, ...]:
+    """The named pieces and those whose boxes are nearer to one of theirs than `reach_mm`."""
+    boxes = np.array([_box(meshes[p.part_key], p) for p in placements]).reshape(-1, 2, 3)
+    named = np.array([p.piece in names for p in placements], bool)
+    gap = np.maximum(boxes[:, None, 0] - boxes[None, named, 1], boxes[None, named, 0] - boxes[:, None, 1])
+    near = (np.maximum(gap, 0.0) ** 2).sum(axis=2).min(axis=1, initial=np.inf) <= reach_mm**2
+    return tuple(p for p, is_near in zip(placements, near | named, strict=True) if is_near)
+
+
+@lru_cache(maxsize=4096)
+def _box(mesh: Mesh, p: Placement) -> FloatArray:
+    """(2, 3): lowest and highest corner of a placed mesh."""
+    at = mesh.vertices[np.unique(mesh.faces)] @ np.asarray(p.rotation).T + np.asarray(p.translation)
+    return np.stack([at.min(axis=0), at.max(axis=0)])
+
+
 def verify_nest(
     meshes: Mapping[str, Mesh],
     placements: Sequence[Placement],
@@ -126,24 +148,30 @@ def verify_nest(
     clearance_mm: float,
     *,
     clock: Callable[[], float],
+    only: Mapping[str, int] | None = None,
 ) -> Verification:
-    """Check every pair and every wall on the exact meshes.
+    """Check every pair and every wall on the exact meshes; with `only` the pairs and walls of these pieces.
+
+    `only` gives each piece a number: pieces of the same number moved as one, so their distances are as they were.
 
     Gaps short of `clearance_mm` by less than `sources.nesting.GAP_TOLERANCE` count as kept; at zero
     clearance pieces may touch, and a penetration deeper than the tolerance is a violation.
     `clock` returns seconds and is only used to say how long the check took.
     """
     start = clock()
-    standing = _stand(meshes, placements)
-    tolerance = GAP_TOLERANCE.value
-    outside = tuple((s.piece, d) for s in standing if (d := _outside(s, space)) > tolerance)
     reach = max(2 * clearance_mm, 1.0)
+    standing = _stand(meshes, placements if only is None else near_boxes(meshes, placements, only, reach))
+    tolerance = GAP_TOLERANCE.value
+    asked = {s.piece: n for n, s in enumerate(standing)} if only is None else only
+    outside = tuple((s.piece, d) for s in standing if s.piece in asked and (d := _outside(s, space)) > tolerance)
     tightest: PairGap | None = None
     violations = []
     checked = 0
     for i, j in _near_pairs(standing, reach):
-        checked += 1
         a, b = standing[i], standing[j]
+        if asked.get(a.piece) == asked.get(b.piece):
+            continue
+        checked += 1
         cut = max(clearance_mm, 2 * tolerance, reach if tightest is None else tightest.gap_mm)
         gap = _gap(a, b, cut)
         if gap < cut and (tightest is None or gap < tightest.gap_mm):

@@ -14,7 +14,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response, Streamin
 from starlette.concurrency import run_in_threadpool
 
 from cakewright.app.inbox import Incoming, Looked
-from cakewright.app.jobs import JobDesk
+from cakewright.app.jobs import NEST, JobDesk
 from cakewright.errors import CakewrightError
 from cakewright.model.cell import Cell
 from cakewright.store import Job
@@ -42,7 +42,8 @@ Desk = Annotated[JobDesk, Depends(desk_of)]
 @pages.get("/inbox")
 def inbox(shelf: Plans, desk: Desk, request: Request) -> HTMLResponse:
     """What was asked for so far, and where new files go."""
-    return page(request, "inbox.html", jobs=shelf.store.jobs(), newest=desk.inbox.newest(), zone=_zone(desk))
+    jobs = shelf.store.jobs()
+    return page(request, "inbox.html", place=_place, jobs=jobs, newest=desk.inbox.newest(), zone=_zone(desk))
 
 
 @pages.post("/inbox")
@@ -127,7 +128,7 @@ def cancel(desk: Desk, shelf: Plans, job: int) -> Response:
 @pages.post("/jobs/{job}/again")
 def again(desk: Desk, shelf: Plans, job: int) -> Response:
     """Back to the files of a job that failed, was cancelled or interrupted."""
-    return RedirectResponse(f"/inbox/{_job(shelf, job).folder}", status_code=303)
+    return RedirectResponse(_place(_job(shelf, job)), status_code=303)
 
 
 @interface.get("/jobs")
@@ -193,6 +194,11 @@ def _job(shelf: Shelf, number: int) -> Job:
     if number not in {j.number for j in shelf.store.jobs()}:
         raise NotThereError(f"there is no job {number}", remedy="choose one from the inbox")
     return shelf.store.job(number)
+
+
+def _place(job: Job) -> str:
+    """Where a job was asked for: the page of a build, or a tray."""
+    return f"/{job.folder}" if job.kind == NEST else f"/inbox/{job.folder}"
 
 
 def _tray(desk: JobDesk, tray: str) -> dict[str, Any]:

@@ -36,6 +36,8 @@ def scene_bytes(plan: WeekPlan, build: Build) -> bytes:
         "layers": build.profile.layers,
         "height_mm": build.nest.height_mm,
         "chamber_mm": [chamber.x_mm, chamber.y_mm, chamber.usable_height_mm],
+        "pinned": [p.piece for p in build.nest.placements if p.pinned],
+        "cages": {cage: list(pieces) for cage, pieces in build.caged.items()},
         "lines": {str(n): {"title": plan.line(n).title, "tray": letters[n]} for n in letters},
         "parts": parts,
     }

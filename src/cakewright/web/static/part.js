@@ -1,12 +1,11 @@
 // One part in 3D with numbered places: turn it, go to a place. Everything here also works from the keyboard.
-import * as THREE from "/static/vendor/three/three.module.js";
+import { Orbit, THREE, isDark } from "/static/orbit.js";
 
 const box = document.querySelector("[data-mesh]");
 const canvas = box.querySelector("canvas");
 const note = box.querySelector(".stage-note");
 const picked = box.querySelector(".picked");
 const buttons = [...document.querySelectorAll(".go")];
-const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
 const numbers = (text) => text.split(" ").map(Number);
 
 function read(buffer) {
@@ -39,26 +38,18 @@ function badge(text, strong) {
   return new THREE.CanvasTexture(small);
 }
 
-class View {
+class View extends Orbit {
   constructor(mesh) {
-    this.turn = { around: -0.62, up: 0.5, far: 1 };
-    this.scene = new THREE.Scene();
-    this.camera = new THREE.PerspectiveCamera(35, 1, 0.1, 20000);
-    this.camera.up.set(0, 0, 1);
-    this.renderer = new THREE.WebGLRenderer({ canvas, antialias: true });
+    super(canvas, { start: { around: -0.62 }, closest: 0.05, farthest: 4, near: 0.1 });
     const shape = new THREE.BufferGeometry();
     shape.setAttribute("position", new THREE.BufferAttribute(mesh.vertices, 3));
     shape.setIndex(new THREE.BufferAttribute(mesh.faces, 1));
     shape.computeBoundingBox();
-    const size = shape.boundingBox.getSize(new THREE.Vector3());
     this.middle = shape.boundingBox.getCenter(new THREE.Vector3());
-    this.centre = this.middle.clone();
-    this.reach = size.length();
+    this.centre.copy(this.middle);
+    this.reach = shape.boundingBox.getSize(new THREE.Vector3()).length();
     this.skin = new THREE.MeshLambertMaterial({ flatShading: true, side: THREE.DoubleSide });
     this.scene.add(new THREE.Mesh(shape, this.skin));
-    this.scene.add(new THREE.HemisphereLight(0xffffff, 0x777777, 2.2));
-    this.lamp = new THREE.DirectionalLight(0xffffff, 1.6);
-    this.scene.add(this.lamp, this.lamp.target);
     this.places = buttons.map((button) => this.addPlace(button));
     this.paint();
     this.resize();
@@ -74,53 +65,15 @@ class View {
   }
 
   paint() {
-    const dark = new THREE.Color(colour("--paper")).getHSL({}).l < 0.5;
-    this.scene.background = new THREE.Color(colour("--sheet"));
-    this.skin.color.set(dark ? "#9aa1a8" : "#b9b8b2");
-    this.draw();
+    this.skin.color.set(isDark() ? "#9aa1a8" : "#b9b8b2");
+    super.paint();
   }
 
-  resize() {
-    const w = canvas.clientWidth, h = canvas.clientHeight;
-    if (!w || !h) return;
-    this.renderer.setPixelRatio(Math.min(window.devicePixelRatio, 2));
-    this.renderer.setSize(w, h, false);
-    this.camera.aspect = w / h;
-    this.camera.updateProjectionMatrix();
-    this.draw();
-  }
-
-  draw() {
-    if (this.waiting) return;
-    this.waiting = requestAnimationFrame(() => {
-      this.waiting = 0;
-      const { around, up, far } = this.turn;
-      const away = (this.reach / 2 / Math.sin((this.camera.fov * Math.PI) / 360)) * far * 1.05 / Math.min(this.camera.aspect, 1);
-      this.camera.position.set(
-        this.centre.x + away * Math.cos(up) * Math.sin(around),
-        this.centre.y - away * Math.cos(up) * Math.cos(around),
-        this.centre.z + away * Math.sin(up));
-      this.camera.lookAt(this.centre);
-      this.lamp.position.copy(this.camera.position);
-      this.lamp.target.position.copy(this.centre);
-      for (const place of this.places) {
-        const size = 0.055 * this.camera.position.distanceTo(place.at) * Math.tan((this.camera.fov * Math.PI) / 360) * 2;
-        place.sprite.scale.set(size, size, 1);
-      }
-      this.renderer.render(this.scene, this.camera);
-      canvas.dataset.frames = String(Number(canvas.dataset.frames || 0) + 1);
-    });
-  }
-
-  rotate(around, up) {
-    this.turn.around += around;
-    this.turn.up = Math.max(-1.5, Math.min(1.5, this.turn.up + up));
-    this.draw();
-  }
-
-  zoom(factor) {
-    this.turn.far = Math.max(0.05, Math.min(4, this.turn.far * factor));
-    this.draw();
+  beforeDraw() {
+    for (const place of this.places) {
+      const size = 0.055 * this.camera.position.distanceTo(place.at) * Math.tan((this.camera.fov * Math.PI) / 360) * 2;
+      place.sprite.scale.set(size, size, 1);
+    }
   }
 
   go(place) {
@@ -152,36 +105,10 @@ function listen(view) {
     view.go(place);
     canvas.scrollIntoView({ block: "nearest" });
   }));
-  canvas.addEventListener("keydown", (event) => {
-    const act = {
-      ArrowLeft: () => view.rotate(-0.15, 0), ArrowRight: () => view.rotate(0.15, 0),
-      ArrowUp: () => view.rotate(0, 0.12), ArrowDown: () => view.rotate(0, -0.12),
-      "+": () => view.zoom(0.85), "=": () => view.zoom(0.85), "-": () => view.zoom(1.18),
-      Enter: () => { if (view.places.length) view.go(view.places[(view.places.indexOf(view.chosen) + 1) % view.places.length]); },
-      Escape: () => view.go(null),
-    }[event.key];
-    if (!act || event.ctrlKey || event.altKey || event.metaKey) return;
-    event.preventDefault();
-    act();
-  });
-  let last = null;
-  canvas.addEventListener("pointerdown", (event) => { canvas.setPointerCapture(event.pointerId); last = [event.clientX, event.clientY]; });
-  canvas.addEventListener("pointermove", (event) => {
-    if (!last || !event.isPrimary) return;
-    view.rotate((last[0] - event.clientX) * 0.008, (event.clientY - last[1]) * 0.008);
-    last = [event.clientX, event.clientY];
-  });
-  const up = () => { last = null; };
-  canvas.addEventListener("pointerup", up);
-  canvas.addEventListener("pointercancel", up);
-  canvas.addEventListener("wheel", (event) => {
-    if (document.activeElement !== canvas) return; // the page scrolls until somebody works in the picture
-    event.preventDefault();
-    view.zoom(event.deltaY > 0 ? 1.1 : 0.9);
-  }, { passive: false });
-  document.addEventListener("themechange", () => view.paint());
-  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => view.paint());
-  new ResizeObserver(() => view.resize()).observe(canvas.parentElement);
+  view.listen({ keys: () => ({
+    Enter: () => { if (view.places.length) view.go(view.places[(view.places.indexOf(view.chosen) + 1) % view.places.length]); },
+    Escape: () => view.go(null),
+  }) });
 }
 
 async function begin() {
