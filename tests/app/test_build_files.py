@@ -4,10 +4,16 @@ import zipfile
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
 from cakewright.app.build_files import drawing_for, merged_mesh, write_build_files
-from cakewright.app.plan_build import nest_space
+from cakewright.app.plan_build import drawn_rules, nest_space
+from cakewright.errors import InputError
 from cakewright.formats.mesh_file import read_mesh
+from cakewright.model.mesh import Mesh
+from cakewright.parts.orient import random_rotations
+from cakewright.physics.drawing import offset_mesh
+from tests.conftest import box_mesh
 from tests.documents.world import week
 
 
@@ -72,3 +78,52 @@ def test_what_fits_the_nest_fits_the_chamber_when_drawn_larger():
     drawn = np.array(d.fixed_mm) + (far - d.fixed_mm) * np.array(d.scale)
     margin = chamber.wall_margin_mm
     np.testing.assert_allclose(drawn, [chamber.x_mm - margin, chamber.y_mm - margin, chamber.usable_height_mm])
+
+
+def two_cubes(gap_mm, offset=(0.1, 0.1, 0.05), clearance_mm=1.0):
+    """Two cubes of 20 mm side by side on a machine whose files move faces out."""
+    plan = scaled_week((1.0, 1.0, 1.0), offset)
+    build = plan.builds[0]
+    part = replace(next(iter(plan.parts.values())), key="cube", mesh=box_mesh(20, 20, 20))
+    stand = [
+        replace(build.nest.placements[0], piece=f"cube-{n}", part_key="cube", rotation=np.eye(3),
+                translation=np.array([20 + n * (20 + gap_mm), 20.0, 0.0]))
+        for n in range(2)
+    ]  # fmt: skip
+    cell = replace(plan.cell, nesting=replace(plan.cell.nesting, clearance_mm=clearance_mm))
+    build = replace(build, nest=replace(build.nest, placements=tuple(stand), clearance_mm=clearance_mm))
+    return replace(plan, parts={**plan.parts, "cube": part}, cell=cell, builds=(build,)), build
+
+
+def test_an_outward_offset_that_eats_the_gap_is_refused_with_figures(tmp_path):
+    """Faces 1.1 mm apart, each moved out by 0.1: 0.9 mm are left of 1 mm; nothing is written."""
+    plan, build = two_cubes(1.1)
+    with pytest.raises(InputError, match=r"cube-0 and cube-1 .* 0\.90 mm apart, 1 mm asked"):
+        write_build_files(plan, build, tmp_path)
+    assert list(tmp_path.iterdir()) == []
+    write_build_files(*two_cubes(1.2), tmp_path)
+    write_build_files(*two_cubes(1.05, offset=(-0.1, -0.1, -0.1)), tmp_path)
+
+
+@pytest.mark.parametrize("turn", range(3))
+def test_a_nest_made_with_the_wider_clearance_is_never_refused(turn):
+    """Sharp corners towards each other take most: needles turned anyhow keep the asked gap at the wider distance."""
+    drawing = drawing_for(*two_cubes(1.0))
+    wide = drawing.gap_to_nest(1.0)
+    assert wide == pytest.approx(1.0 + 2 * 3 * 0.1)
+    needle = Mesh(
+        np.array([[0, 0, 0], [9, 0.4, 0], [9, -0.4, 0], [9, 0, 0.5]]), [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]]
+    )
+    needle = needle.placed(random_rotations(3, 5)[turn], np.zeros(3))
+    moved = offset_mesh(needle, drawing.offset_mm)
+    assert np.linalg.norm(moved.vertices - needle.vertices, axis=1).max() <= (wide - 1.0) / 2 + 1e-9
+
+
+def test_the_nest_of_a_week_leaves_the_wider_gap():
+    """The batch is nested with what the offset takes on top, and walls give way too."""
+    plan, build = two_cubes(3.0)
+    machine = plan.cell.machine(build.machine)
+    assert drawn_rules(plan.cell, machine).nesting.clearance_mm == pytest.approx(1.6)
+    chamber = plan.cell.chamber_types[0]
+    assert nest_space(chamber, machine).wall_margin_mm == pytest.approx(chamber.wall_margin_mm + 0.3)
+    assert nest_space(chamber, machine).height_mm == pytest.approx(chamber.usable_height_mm - 0.3)

@@ -2,24 +2,30 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
+from cakewright.errors import InputError
 from cakewright.formats.stl import write_stl
 from cakewright.formats.threemf_write import ThreeMfItem, write_3mf
 from cakewright.model.build import Build, Placement
 from cakewright.model.mesh import FloatArray, Mesh
 from cakewright.model.plan import WeekPlan
+from cakewright.nesting.verify import tightest_pair
 from cakewright.physics.drawing import Drawing, drawing_of, offset_mesh
+from cakewright.sources.nesting import GAP_TOLERANCE
 
 
 def write_build_files(plan: WeekPlan, build: Build, folder: Path) -> tuple[Path, Path]:
     """Write `<build>.3mf` and `<build>.stl` into `folder`; millimetres, chamber coordinates.
 
     Pieces are drawn as the machine's entry in the cell file asks (`export_scale`, `export_offset_mm`); the 3MF
-    says so in its description, the STL in its header.
+    says so in its description, the STL in its header. InputError, with figures and nothing written, when faces
+    move outwards and two drawn pieces come nearer than the clearance of the cell file.
     """
+    prove_drawn_gaps(plan, build)
     folder.mkdir(parents=True, exist_ok=True)
     drawing = drawing_for(plan, build)
     meshes, items = {}, []
@@ -40,6 +46,27 @@ def write_build_files(plan: WeekPlan, build: Build, folder: Path) -> tuple[Path,
     stl = folder / f"{build.key}.stl"
     write_stl(stl, merged_mesh(plan, build), f"{build.key} plan {plan.version}, {drawing.words}"[:79])
     return threemf, stl
+
+
+def prove_drawn_gaps(plan: WeekPlan, build: Build) -> None:
+    """Measure the pieces as drawn, where an offset moves faces outwards, against the clearance of the cell file."""
+    drawing = drawing_for(plan, build)
+    asked = plan.cell.nesting.clearance_mm / min(1.0, *drawing.scale)
+    if drawing.outward_mm == 0 or asked <= GAP_TOLERANCE.value:
+        return
+    meshes, standing = {}, []
+    for p in build.nest.placements:
+        key, meshes[key] = _drawn_mesh(plan, p, drawing)
+        standing.append(replace(p, part_key=key))
+    pair = tightest_pair(meshes, standing, asked - GAP_TOLERANCE.value)
+    if pair is not None:
+        raise InputError(
+            f"drawn for machine {build.machine}, {pair.first} and {pair.second} of build {build.key} are "
+            f"{pair.gap_mm:.2f} mm apart, {plan.cell.nesting.clearance_mm:g} mm asked; nested "
+            f"{build.nest.clearance_mm:g} mm apart, faces moved out by up to {max(drawing.offset_mm):g} mm",
+            where=f"build {build.key}",
+            remedy="nest the build again: the gap is then wider by what the offset takes; or lower export_offset_mm",
+        )
 
 
 def drawing_for(plan: WeekPlan, build: Build) -> Drawing:

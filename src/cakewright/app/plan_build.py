@@ -22,6 +22,7 @@ from cakewright.nesting.verify import verify_nest
 from cakewright.nesting.wishes import NestWishes
 from cakewright.physics.buildtime import print_time
 from cakewright.physics.cooling import cool
+from cakewright.physics.drawing import drawing_of
 from cakewright.physics.layers import layer_profile
 from cakewright.powder.balance import powder_need
 from cakewright.stopping import Stop
@@ -48,12 +49,20 @@ class Batch:
 def nest_space(chamber: ChamberType, machine: Machine) -> NestSpace:
     """The room for parts inside a chamber: margins at the walls, base and cover powder left out.
 
-    Smaller by the scale that the build files get, so that what fits here still fits when drawn larger.
+    Smaller by the scale and the outward offset that the build files get, so that what fits here still fits when
+    drawn larger.
     """
     m = chamber.wall_margin_mm
     sx, sy, sz = machine.export_scale
+    out = drawing_of(machine, chamber).outward_mm
     x, y = 2 * m + (chamber.x_mm - 2 * m) / sx, 2 * m + (chamber.y_mm - 2 * m) / sy
-    return NestSpace(x, y, chamber.usable_height_mm / sz, m)
+    return NestSpace(x, y, chamber.usable_height_mm / sz - out, m + out)
+
+
+def drawn_rules(cell: Cell, machine: Machine) -> Cell:
+    """The cell with the clearance that keeps the asked gap between pieces as they are drawn for the machine."""
+    drawing = drawing_of(machine, cell.chamber_type(machine.chamber_type))
+    return replace(cell, nesting=replace(cell.nesting, clearance_mm=drawing.gap_to_nest(cell.nesting.clearance_mm)))
 
 
 def nest_batch(
@@ -76,6 +85,7 @@ def nest_batch(
     """
     began = clock()
     cages = cages or Cages()
+    cell = drawn_rules(cell, batch.machine)
     space = nest_space(cell.chamber_type(batch.machine.chamber_type), batch.machine)
     if most_mm is not None:
         space = replace(space, height_mm=min(most_mm, space.height_mm))

@@ -259,8 +259,9 @@ def _said(point: Point) -> str:
     text = _sentence(point.finding.message)
     hidden = " (inside, hidden from every side)" if point.is_hidden else ""
     where = "" if point.finding.at_mm is None else f"\nAt {_coordinates(point.finding)} mm{hidden}."
+    measure = f"\nFound: {point.finding.measure}." if point.finding.measure else ""
     todo = f"\nTo do: {point.finding.remedy}." if point.finding.remedy else ""
-    return f"{text}{where}{todo}"
+    return f"{text}{measure}{where}{todo}"
 
 
 def _coordinates(finding: Finding) -> str:

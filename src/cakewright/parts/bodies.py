@@ -69,6 +69,8 @@ def _sealed(mesh: Mesh, topology: Topology, volumes: FloatArray, voids: list[int
                 where,
                 "ask for openings, or agree that the powder stays inside and weighs",
                 _corner(mesh, topology, shell),
+                volume / MM3_PER_CM3,
+                unit="cm³",
             )
 
 
@@ -87,6 +89,9 @@ def _crossed(mesh: Mesh, topology: Topology, where: str) -> Iterator[Finding]:
             where,
             "join the features in the design program and export the part again",
             _middle(mesh, pairs[own][0]),
+            float(own.sum()),
+            0.0,
+            "pairs of triangles",
         )
     if not own.all():
         touched = len(np.unique(shells[~own], axis=0))
@@ -135,6 +140,10 @@ def _far_apart(mesh: Mesh, topology: Topology, bodies: NDArray[np.intp], where: 
             f"bodies lie far apart, with {gap:.0f} mm of air between them: the box of the file says little",
             where,
             "send one file for each body, or confirm that they must keep their distance",
+            None,
+            gap,
+            float(limits.FAR_APART) * longest,
+            "mm",
         )
 
 

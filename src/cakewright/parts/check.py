@@ -75,6 +75,8 @@ def _trapped_powder(pockets: tuple[Pocket, ...] | None, opening: float, where: s
             where,
             f"ask for openings of {opening:g} mm, two for each hollow, or plan time to poke the powder out",
             pocket.at_mm,
+            pocket.volume_mm3 / MM3_PER_CM3,
+            unit="cm³",
         )
 
 
@@ -98,6 +100,9 @@ def _against_order(
             f"the part has {measures.volume_cm3:.4g} cm³, the order line says {nominal_cm3:.4g} cm³",
             where,
             "ask whether it is the right file and revision",
+            value=measures.volume_cm3,
+            limit=nominal_cm3,
+            unit="cm³",
         )
 
 
@@ -111,6 +116,7 @@ def _against_chamber(
     allowed = (
         "in every orientation" if rule.freedom.value == "free" else f"when turned as allowed ({rule.freedom.value})"
     )
+    worst = max(zip(fit.size_mm, room, strict=True), key=lambda pair: pair[0] / pair[1])
     yield Finding(
         "part.too-large",
         Severity.BLOCKING,
@@ -118,4 +124,7 @@ def _against_chamber(
         f"usable {say_size(room)}",
         where,
         "check the unit; cut the part, use a larger chamber, or allow more orientations",
+        None,
+        *worst,
+        "mm",
     )

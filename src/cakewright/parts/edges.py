@@ -34,6 +34,9 @@ def check_knives(edges: Edges, limits: PartLimits, where: str) -> Iterator[Findi
         where,
         "cut the edge off square, at least as thick as the thinnest wall",
         (x, y, z),
+        float(inner[sharp].min()),
+        limits["knife_deg"],
+        "°",
     )
 
 
@@ -55,6 +58,9 @@ def check_facets(mesh: Mesh, edges: Edges, where: str) -> Iterator[Finding]:
         where,
         f"ask for an export with a chord error of {limit / 2:.2f} mm, unless the corners are meant",
         (x, y, z),
+        float(error[worst]),
+        limit,
+        "mm",
     )
 
 
@@ -82,7 +88,11 @@ def facet_errors(mesh: Mesh, edges: Edges) -> np.ndarray[tuple[int], np.dtype[np
     goes_on = (times[a] >= 2) & (times[b] >= 2)
     alike = (np.abs(signed - usual[a]) < ALIKE * np.abs(signed)) & (np.abs(signed - usual[b]) < ALIKE * np.abs(signed))
     width = 2 * triangle_areas(mesh) / np.maximum(_longest_at(edges, len(mesh.faces)), 1e-12)
-    chord = np.minimum(width[edges.first[curved]], width[edges.second[curved]])
+    # a facet cut finer is as wide as before: its area over the length of the edge to its neighbour
+    whole = [patches.area_mm2[side] / weight[index.ravel()] for side in (a, b)]
+    chord = np.minimum(
+        np.maximum(width[edges.first[curved]], whole[0]), np.maximum(width[edges.second[curved]], whole[1])
+    )
     error = np.zeros(len(turn))
     rise = chord / 2 * np.tan(np.radians(turn[curved]) / 4)
     error[curved] = np.where(goes_on & alike, rise, 0.0)

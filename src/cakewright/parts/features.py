@@ -39,6 +39,8 @@ def check_features(
     holes, pins = tubes_of(mesh, scene, seen, "hole"), tubes_of(mesh, scene, seen, "pin")
     patch_of_spot = level.of[seen.spots.triangle]
     is_letter = np.isin(patch_of_spot, [f for group in letters for f in group.faces])
+    for group in letters:
+        is_letter |= group.holds(seen.spots.at, seen.spots.normal)
     told_as_pin = _marked(seen, [s for p in pins if p.open_ends > 0 for s in p.spots])
     told_as_hole = _marked(seen, [s for h in holes for s in h.spots])
     if not limits.is_known:
@@ -50,7 +52,7 @@ def check_features(
             "write PA12, PA11, GF, TPU or PP into the name, or set the limits in the cell file",
         )
     yield from check_walls(seen, limits, is_letter | told_as_pin, where)
-    yield from check_gaps(seen, topology, limits, told_as_hole, where)
+    yield from check_gaps(seen, topology, limits, told_as_hole | is_letter, where)
     yield from check_holes(holes, limits, where)
     yield from check_pins(pins, limits, where)
     yield from check_lettering(letters, limits, where)

@@ -10,8 +10,11 @@ from scipy import ndimage
 
 from cakewright.compiled import kernel
 from cakewright.model.mesh import FloatArray, Mesh
+from cakewright.parts.balls import BallScene
+from cakewright.parts.necks import Voxel, neck_width
 
 MOST_VOXELS = 6_000_000  # about two seconds
+KNOWN_TO_MM = 0.05  # an opening drawn at the limit is no pocket: its facets take a little
 Bits = NDArray[np.bool_]
 
 
@@ -28,10 +31,10 @@ def trapped_pockets(mesh: Mesh, opening_mm: float, *, smallest_mm3: float) -> tu
     """Pockets that a ball of diameter `opening_mm` cannot leave, largest first, for a closed oriented mesh.
 
     The space is cut into voxels of a quarter of the opening (coarser for large parts, see `voxel_mm`), so openings
-    are known to about one voxel. Space within reach of a ball that comes from outside counts as reachable; corners
-    and slots in which only the ball does not fit are not pockets: a pocket must itself be wider than the opening.
-    Sealed cavities are pockets too. None when the part is so large that the voxels could not show the opening:
-    nothing is then known.
+    are first known to about one voxel; where that leaves a doubt the narrowest place is measured exactly. Space
+    within reach of a ball that comes from outside counts as reachable; corners and slots in which only the ball does
+    not fit are not pockets: a pocket must itself be wider than the opening. Sealed cavities are pockets too. None
+    when the part is so large that the voxels could not show the opening: nothing is then known.
     """
     size = mesh.size_mm + 4 * opening_mm
     voxel = max(opening_mm / 4, float((size.prod() / MOST_VOXELS) ** (1 / 3)))
@@ -43,18 +46,54 @@ def trapped_pockets(mesh: Mesh, opening_mm: float, *, smallest_mm3: float) -> tu
     if not solid.any():
         return ()  # thinner than a voxel: nothing that could hold a pocket wider than the opening
     distance = ndimage.distance_transform_edt(~solid) * voxel
-    # the voxel centre nearest to a wall is half a voxel from it
-    room = distance >= opening_mm / 2
-    label, count = ndimage.label(room)
+    seeds = _seeds(distance, opening_mm, voxel)
+    if not seeds:
+        return ()
+    balls = BallScene(mesh)
+    closed = [s for s in seeds if neck_width(balls, distance, s, origin, voxel) < opening_mm - KNOWN_TO_MM]
+    return _pockets(distance, closed, opening_mm, voxel, origin, smallest_mm3)
+
+
+def _seeds(distance: FloatArray, opening: float, voxel: float) -> list[Voxel]:
+    """The deepest voxel of each hollow in which a ball of the opening fits and whose way out is in doubt.
+
+    The grid knows a distance to about half a voxel: hollows that are closed off by that much more are in doubt, and
+    so are hollows barely wider than the opening.
+    """
+    seeds: list[Voxel] = []
+    sure, _ = ndimage.label(distance >= opening / 2 + 0.5 * voxel)
+    loose, _ = ndimage.label(distance >= opening / 2)
+    for label, others in ((sure, None), (loose, sure)):
+        boxes = ndimage.find_objects(label)
+        for number, box in enumerate(boxes, start=1):
+            if number == label[0, 0, 0] or box is None:
+                continue
+            mine = label[box] == number
+            if others is not None and others[box][mine].any():
+                continue
+            deep = np.where(mine, distance[box], -1.0)
+            i, j, k = (
+                int(v) + s.start for v, s in zip(np.unravel_index(np.argmax(deep), deep.shape), box, strict=True)
+            )
+            seeds.append((i, j, k))
+    return seeds
+
+
+def _pockets(
+    distance: FloatArray, seeds: list[Voxel], opening: float, voxel: float, origin: FloatArray, smallest_mm3: float
+) -> tuple[Pocket, ...]:
+    """The hollows round these voxels with what belongs to them: all that a ball from outside does not reach."""
+    free = distance > 0
+    label, _ = ndimage.label(distance >= opening / 2 + 0.5 * voxel)
+    if any(label[s] == 0 for s in seeds):
+        label, _ = ndimage.label(distance >= opening / 2)
     outside = label[0, 0, 0]
     reach = ndimage.distance_transform_edt(label != outside) * voxel
-    hidden = ~solid & (reach > opening_mm / 2 + voxel)
-    pockets = []
-    cells = int(np.ceil(opening_mm / 2 / voxel)) + 1
+    hidden = free & (reach > opening / 2 + voxel)
+    cells = int(np.ceil(opening / 2 / voxel)) + 2
     boxes = ndimage.find_objects(label)
-    for number in range(1, count + 1):
-        if number == outside:
-            continue
+    pockets = []
+    for number in sorted({int(label[s]) for s in seeds} - {int(outside), 0}):
         grown = tuple(slice(max(0, s.start - cells), s.stop + cells) for s in boxes[number - 1])
         near = label[grown] == number
         owned = ndimage.binary_dilation(near, iterations=cells, mask=hidden[grown])

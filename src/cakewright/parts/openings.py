@@ -27,20 +27,27 @@ def check_holes(holes: Sequence[Tube], limits: PartLimits, where: str) -> Iterat
             where,
             "make it larger, or leave it out and drill it",
             hole.at_mm,
+            hole.diameter_mm,
+            limits["hole_mm"],
+            "mm",
         )
-    hard = [h for h in holes if h not in small and _why_hard(h, limits)]
+    hard = [h for h in holes if h not in small and _why_hard(h, limits)[0]]
     hard.sort(key=cleaning_min, reverse=True)
     for n, hole in enumerate(hard[:TOLD]):
         more = f" ({len(hard) - TOLD} more)" if n == TOLD - 1 and len(hard) > TOLD else ""
+        why, value, limit, unit = _why_hard(hole, limits)
         ends = ("closed at both ends", "open at one end", "open at both ends")[min(hole.open_ends, 2)]
         yield Finding(
             "part.hard-to-clean",
             Severity.WARNING,
             f"a channel of {hole.diameter_mm:.1f} mm, {hole.length_mm:.0f} mm long, {ends}, "
-            f"{_bends(hole.bends)}: {_why_hard(hole, limits)}; about {cleaning_min(hole):.1f} min to clear{more}",
+            f"{_bends(hole.bends)}: {why}; about {cleaning_min(hole):.1f} min to clear{more}",
             where,
             "widen it, open its far end, or take its bends out; otherwise agree that powder may stay",
             hole.at_mm,
+            value,
+            limit,
+            unit,
         )
 
 
@@ -57,6 +64,9 @@ def check_pins(pins: Sequence[Tube], limits: PartLimits, where: str) -> Iterator
             where,
             "make it thicker, or put a metal pin in afterwards",
             pin.at_mm,
+            pin.diameter_mm,
+            limits["pin_mm"],
+            "mm",
         )
     slender = sorted((p for p in free if p.ratio > limits["slender_ratio"]), key=lambda p: -p.ratio)
     for pin in slender[:TOLD]:
@@ -68,6 +78,9 @@ def check_pins(pins: Sequence[Tube], limits: PartLimits, where: str) -> Iterator
             where,
             "thicken or rib it, mark the line as delicate, or unpack it by hand",
             pin.at_mm,
+            pin.ratio,
+            limits["slender_ratio"],
+            "times its thickness",
         )
 
 
@@ -85,6 +98,10 @@ def check_cleaning(holes: Sequence[Tube], pockets_mm3: float, where: str) -> Ite
         f"{pockets_mm3 / 1000:.1f} cm³ in pockets)",
         where,
         "plan it on the bench and in the price",
+        None,
+        minutes,
+        float(numbers.CLEAN_WORTH_SAYING_MIN),
+        "min",
     )
 
 
@@ -95,19 +112,20 @@ def cleaning_min(hole: Tube) -> float:
     return float(numbers.CLEAN_OPENING_MIN) + float(numbers.CLEAN_PER_DIAMETER_MIN) * deep * bends
 
 
-def _why_hard(hole: Tube, limits: PartLimits) -> str:
-    """What makes a channel hard to clear, empty when nothing does."""
+def _why_hard(hole: Tube, limits: PartLimits) -> tuple[str, float, float, str]:
+    """What makes a channel hard to clear (empty when nothing does), with the value, the limit and their unit."""
+    blind, deepest = limits["blind_channel_mm"], limits["depth_ratio"]
     if hole.ratio <= DEEP:
-        return ""
+        return "", hole.diameter_mm, blind, "mm"
     if hole.open_ends < 2:
-        if hole.diameter_mm < limits["blind_channel_mm"] and hole.ratio > limits["depth_ratio"]:
-            return f"{hole.ratio:.0f} diameters deep with one opening, limit {limits['depth_ratio']:g} below " \
-                   f"{limits['blind_channel_mm']:g} mm"  # fmt: skip
-    elif hole.diameter_mm < limits["channel_mm"] and hole.ratio > limits["depth_ratio"]:
-        return f"deep channels need {limits['channel_mm']:g} mm"
-    if hole.bends and hole.diameter_mm < limits["blind_channel_mm"]:
-        return f"no line of sight, limit {limits['blind_channel_mm']:g} mm"
-    return ""
+        if hole.diameter_mm < blind and hole.ratio > deepest:
+            why = f"{hole.ratio:.0f} diameters deep with one opening, limit {deepest:g} below {blind:g} mm"
+            return why, hole.ratio, deepest, "diameters deep"
+    elif hole.diameter_mm < limits["channel_mm"] and hole.ratio > deepest:
+        return f"deep channels need {limits['channel_mm']:g} mm", hole.diameter_mm, limits["channel_mm"], "mm"
+    if hole.bends and hole.diameter_mm < blind:
+        return f"no line of sight, limit {blind:g} mm", hole.diameter_mm, blind, "mm"
+    return "", hole.diameter_mm, blind, "mm"
 
 
 def _bends(n: int) -> str:

@@ -20,6 +20,7 @@ SLICES, SPOKES = 9, 12  # looks all round from so many middles
 STRAIGHT = 0.12  # first against second spread of the normals of a straight tube
 MOST_IN_WAY = 300  # middles followed along a bent tube
 SHORTEST_LEG = 1.5  # diameters between two bends
+WIDEST_CORNER = 1.16  # of the inscribed radius: the corners of a hexagon
 SIMILAR = 1.6  # neighbours of one tube differ by less in diameter
 Place = tuple[float, float, float]
 
@@ -94,9 +95,10 @@ def _tube(
             return None  # four walls of a frame look all ways too, but do not share a middle line
         if not _is_round_about(scene, centres, axes[:, 0], diameter):
             return None
-        length, ends, bends = _straight(mesh, scene, probe, group, axes[:, 0], centres, diameter), 0, 0
+        length, drawn, bends = *_straight(mesh, scene, probe, group, axes[:, 0], centres, diameter), 0
         ends = _open_ends(scene, centres.mean(axis=0), axes[:, 0], length, diameter, inside)
         span = length[1] - length[0]
+        diameter = drawn
     else:
         way = _longest_way(centres, diameter)
         if way is None:
@@ -129,15 +131,21 @@ def _straight(
     axis: FloatArray,
     centres: FloatArray,
     diameter: float,
-) -> tuple[float, float]:
-    """From where to where along the axis, from the mean centre: the corners of the tube's own triangles."""
+) -> tuple[tuple[float, float], float]:
+    """From where to where along the axis, from the mean centre, and the diameter that was drawn.
+
+    Both from the corners of the tube's own triangles: corners lie on the circle that was meant, while the largest
+    ball between flat facets is smaller by the cosine of half their angle.
+    """
     corners = mesh.triangles[np.unique(probe.spots.triangle[group])].reshape(-1, 3) - centres.mean(axis=0)
     along = corners @ axis
     across = np.linalg.norm(corners - np.outer(along, axis), axis=1)
     own = across < 0.75 * diameter
     if not own.any():
         own = np.ones(len(along), dtype=bool)
-    return float(along[own].min()), float(along[own].max())
+    on_circle = across[(across > 0.45 * diameter) & (across < WIDEST_CORNER * diameter / 2)]
+    drawn = 2 * float(np.quantile(on_circle, 0.75)) if len(on_circle) else diameter
+    return (float(along[own].min()), float(along[own].max())), max(drawn, diameter)
 
 
 def _open_ends(

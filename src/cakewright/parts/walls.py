@@ -34,6 +34,7 @@ def check_walls(probe: Probe, limits: PartLimits, skip: Bits, where: str) -> Ite
             where,
             "look at the part; join its features in the design program and export it again",
             _place(probe, int(np.flatnonzero(unknown)[0])),
+            *_share(unknown, float(shares.UNKNOWN_WALLS)),
         )
     elif unknown.mean() > float(numbers.UNKNOWN_WORTH_SAYING):
         yield Finding(
@@ -43,9 +44,11 @@ def check_walls(probe: Probe, limits: PartLimits, skip: Bits, where: str) -> Ite
             where,
             "look at the part there; a clean export usually helps",
             _place(probe, int(np.flatnonzero(unknown)[0])),
+            *_share(unknown, float(numbers.UNKNOWN_WORTH_SAYING)),
         )
     thin = probe.is_parallel & (probe.wall_ball < limit - float(shares.WALL_TOLERANCE_MM)) & ~skip
-    regions = _regions(probe, thin, probe.wall_ball, limit)
+    # a wall that runs out to nothing is the edge of a wedge: its angle is judged, not its thickness
+    regions = [r for r in _regions(probe, thin, probe.wall_ball, limit) if not _runs_out(probe.wall_ball[r])]
     for n, region in enumerate(regions[:TOLD]):
         area = float(probe.share_mm2[region].sum())
         ball, ray = probe.wall_ball[region], probe.wall_ray[region]
@@ -60,6 +63,9 @@ def check_walls(probe: Probe, limits: PartLimits, skip: Bits, where: str) -> Ite
             where,
             "thicken the wall, or agree with the customer that it may break",
             _place(probe, middle),
+            float(np.median(ball)),
+            limit,
+            "mm",
         )
 
 
@@ -83,6 +89,9 @@ def check_thick(probe: Probe, balls: BallScene, limits: PartLimits, where: str) 
         where,
         "hollow it with openings for the powder, or keep thin parts away from it in the build",
         (x, y, z),
+        thick,
+        limit,
+        "mm",
     )
 
 
@@ -98,7 +107,7 @@ def check_gaps(probe: Probe, topology: Topology, limits: PartLimits, skip: Bits,
 
 def _slots(probe: Probe, faced: Bits, limit: float, where: str) -> Iterator[Finding]:
     narrow = faced & (probe.gap_ball < limit - float(shares.WALL_TOLERANCE_MM))
-    regions = [r for r in _regions(probe, narrow, probe.gap_ball, limit) if not _is_notch(probe.gap_ball[r])]
+    regions = [r for r in _regions(probe, narrow, probe.gap_ball, limit) if not _runs_out(probe.gap_ball[r])]
     for n, region in enumerate(regions[:TOLD]):
         gap = probe.gap_ball[region]
         walls = float(np.nanmedian(probe.wall_ball[region])) if np.isfinite(probe.wall_ball[region]).any() else np.nan
@@ -111,12 +120,15 @@ def _slots(probe: Probe, faced: Bits, limit: float, where: str) -> Iterator[Find
             where,
             "widen the gap, or agree with the customer that it may close",
             _place(probe, int(region[np.argsort(gap)[len(region) // 2]])),
+            float(np.median(gap)),
+            limit,
+            "mm",
         )
 
 
-def _is_notch(gap: FloatArray) -> bool:
-    """True where a gap runs out to nothing, as beside a round boss on a wall: it fills, and nothing is lost."""
-    return bool(np.quantile(gap, 0.1) < NOTCH * np.median(gap))
+def _runs_out(size: FloatArray) -> bool:
+    """True where a wall or gap runs out to nothing, as at the edge of a wedge or beside a round boss on a wall."""
+    return bool(np.quantile(size, 0.1) < NOTCH * np.median(size))
 
 
 def _joints(
@@ -147,6 +159,9 @@ def _joints(
             where,
             "give a joint more clearance, or join the bodies if they need not move",
             _place(probe, int(near[np.argsort(gap)[len(near) // 2]])),
+            float(np.median(gap)),
+            limit,
+            "mm",
         )
 
 
@@ -160,6 +175,10 @@ def _regions(probe: Probe, chosen: Bits, size: FloatArray, limit: float) -> list
     found = [index[g] for g in groups if len(g) >= 3]
     large = [g for g in found if probe.share_mm2[g].sum() >= float(numbers.SMALLEST_AREA)]
     return sorted(large, key=lambda g: -float(probe.share_mm2[g].sum()))
+
+
+def _share(unknown: Bits, limit: float) -> tuple[float, float, str]:
+    return 100 * float(unknown.mean()), 100 * limit, "% of the surface"
 
 
 def _place(probe: Probe, spot: int) -> Place:

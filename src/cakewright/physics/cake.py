@@ -132,7 +132,7 @@ class Cake:
     """One cake through print and cooling.
 
     `slow` divides conduction and surface coefficients (conduction, surface). Without `with_details` dose,
-    solidifying and the time in the machine are left out: enough for an early or late case.
+    solidifying, mean, skin, section and the time in the machine are left out: enough for an early or late case.
     """
 
     def __init__(
@@ -260,12 +260,14 @@ class Cake:
         h.hottest_cell = (int(hottest[0]), int(hottest[1]), int(hottest[2]))
         h.time_s.append(now_s)
         h.hottest_c.append(float(active[hottest]))
-        h.mean_c.append(_mean(active, self.block.capacity_j_m3k))
-        h.skin_c.append(_warmest_skin(self.block, faces))
         high, low = _extremes(t.reshape(-1), self.cells, self.starts)
         h.piece_max_c.append(high)
         h.piece_min_c.append(low)
         h.watch_c.append(np.array([t[cell] for cell in self.watched]))
+        if not self.with_details:
+            return
+        h.mean_c.append(_mean(active, self.block.capacity_j_m3k))
+        h.skin_c.append(_warmest_skin(self.block, faces))
         section = t[:, self.grid.cells[1] // 2, :].astype(np.float32)
         section[self.block.active :] = np.nan
         h.section_c.append(section)

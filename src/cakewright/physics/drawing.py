@@ -54,6 +54,20 @@ class Drawing:
         return Mesh(fixed + (moved.vertices - fixed) * np.asarray(self.scale), moved.faces)
 
     @property
+    def outward_mm(self) -> float:
+        """How far a corner may move out at most before scaling: 0 when no face moves outwards."""
+        if max(self.offset_mm) <= 0:
+            return 0.0
+        return numbers.OFFSET_REACH.value * max(abs(v) for v in self.offset_mm)
+
+    def gap_to_nest(self, wanted_mm: float) -> float:
+        """The gap to leave between ordered pieces so that drawn ones keep `wanted_mm`, sharpest corners included.
+
+        Each of two corners takes `outward_mm` at most; a scale below one makes every gap smaller.
+        """
+        return wanted_mm / min(1.0, *self.scale) + 2 * self.outward_mm
+
+    @property
     def words(self) -> str:
         """What was done, for the notes in the file and the report."""
         if not self.changes_something:

@@ -32,6 +32,9 @@ def energy_findings(kwh: float, parts_kg: float, build: str) -> list[Finding]:
             f"{specific:.0f} kWh per kg of parts; published figures run from {low:.0f} to {high:.0f}",
             where=build,
             remedy="check the power figures of the machine, or the mass of the parts (a nearly empty build is dear)",
+            value=specific,
+            limit=low if specific < low else high,
+            unit="kWh/kg",
         )
     ]
 

@@ -138,6 +138,8 @@ def evenness_findings(profile: LayerProfile, solid: SolidGrid, floor_mm2: float)
                 Severity.NOTE,
                 f"the scanned area changes by {change / 100:+.0f} cm² at {height:.1f} mm ({len(jumps)} such jumps)",
                 remedy="tilt or shift flat pieces so that they do not all begin in one layer",
+                value=change / 100,
+                unit="cm²",
             )
         )
     move = advice(solid, zones(solid))
@@ -150,6 +152,9 @@ def evenness_findings(profile: LayerProfile, solid: SolidGrid, floor_mm2: float)
                 f"{move.crowding:.1f} times the mean plastic around {', '.join(f'{v:.0f}' for v in move.from_mm)} mm",
                 where=move.piece,
                 remedy=f"move it towards {x:.0f}, {y:.0f}, {z:.0f} mm, where the cake is emptiest",
+                at_mm=move.from_mm,
+                value=move.crowding,
+                unit="times the mean",
             )
         )
     return out

@@ -97,6 +97,10 @@ def hottest_piece(
         f"stands where the cake is cold last; elsewhere the cake would open {saved:.1f} h sooner",
         move.piece,
         f"move it towards {x:.0f}, {y:.0f}, {z:.0f} mm when dates are tight",
+        move.from_mm,
+        saved,
+        numbers.LATER_WORTH_SAYING.value,
+        "h",
     )
 
 
@@ -147,7 +151,10 @@ def hot_zone_finding(zone: HotZone, price: Callable[[float], str]) -> Finding:
         do += f": wins {zone.saved_h:.1f} h"
     elif zone.saved_h is not None:
         do += "; that alone does not open the cake sooner"
-    return Finding("heat.crowded-zone", Severity.NOTE, said, zone.move.piece, do)
+    return Finding(
+        "heat.crowded-zone", Severity.NOTE, said, zone.move.piece, do, zone.move.from_mm, zone.move.crowding,
+        unit="times the mean",
+    )  # fmt: skip
 
 
 def without_crowding(findings: list[Finding], zone: HotZone, price: Callable[[float], str]) -> list[Finding]:

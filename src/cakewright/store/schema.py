@@ -159,6 +159,9 @@ finding = _table(
     Column("about_orders", Boolean, nullable=False, server_default=false()),
     *_texts("code", "severity", "message", "place", "remedy"),
     *[_maybe(f"at_{axis}_mm", Float) for axis in "xyz"],
+    _maybe("value", Float),
+    _maybe("limit", Float),
+    Column("unit", Text, nullable=False, server_default=""),
     ForeignKeyConstraint(["plan", "part_key"], ["part.plan", "part.key"]),
 )
 

@@ -79,6 +79,10 @@ heat_finding = _table(
     *_of_build("position"),
     Column("position", Integer, nullable=False),
     *_texts("code", "severity", "message", "place", "remedy"),
+    *[Column(f"at_{axis}_mm", Float, nullable=True) for axis in "xyz"],
+    Column("value", Float, nullable=True),
+    Column("limit", Float, nullable=True),
+    Column("unit", Text, nullable=False, server_default=""),
 )
 
 job_log = _table(
