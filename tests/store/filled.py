@@ -107,6 +107,8 @@ def fill(store: Store) -> None:
     store.record_piece(plan=version, build="B1", piece=a, state=PieceState.FOUND, note="ü", **who)
     job = store.add_job(kind="plan a week", folder="", **who)
     store.change_job(job, state="done", ended_at=NOON, plan=version)
+    store.photos.add(b"\x89PNG\r\n\x1a\n" + bytes(20), uid="photo-00001", plan=version, build="B1", by="Mira", at=NOON,
+                     kept_at=NOON, note="layer 20")  # fmt: skip
     store.floor.add([FloorRecord("uid-00001", version, FloorKind.NOTE, "Mira", NOON, "B1", 1, a, {"text": "warm"})],
                     kept_at=NOON)  # fmt: skip
     store.save_offer(offer(), at=NOON, by="Mira")

@@ -1,5 +1,7 @@
 """Specimens, holds, packing and training from the pages: the reason is on every page that could let a line out."""
 
+import base64
+
 import pytest
 
 from cakewright.store import open_store
@@ -54,3 +56,39 @@ def test_training_is_entered_and_taken_back(client):
     assert "one name" in text
     assert client.post(page, data={**sent, "by": "Dev"}).status_code == 422
     assert "taken back" in client.post(f"{page}/taken", data={**sent, "why": "left"}).text
+
+
+def test_beside_a_print_notes_moves_and_pictures_are_kept(client):
+    """From the run page: a note with its layer, a move, a picture as a tablet sends it and as a file."""
+    run = "/plans/1/builds/B1/run"
+    assert "Respirator" in client.get(f"{run}?by=Jon").text
+    assert "layer 80:" in client.post(f"{run}/note", data={"by": "Jon", "text": "streak <b>", "layer": "80"}).text
+    assert (
+        "<b>K1</b> in <b>bench</b>"
+        in client.post(f"{run}/move", data={"by": "Jon", "chamber": "K1", "to": "bench"}).text
+    )
+    png = b"\x89PNG\r\n\x1a\n" + bytes(40)
+    text = "data:image/png;base64," + base64.b64encode(png).decode()
+    for _ in range(2):
+        sent = {"by": "Jon", "picture": text, "note": "layer 20", "uid": "tablet-a-77", "when": TUESDAY.isoformat()}
+        assert 'src="/photos/1"' in client.post(f"{run}/photo", data=sent).text
+    answer = client.post(f"{run}/photo", data={"by": "Jon"}, files={"file": ("a.png", png, "image/png")})
+    assert 'src="/photos/2"' in answer.text
+    shown = client.get("/photos/1")
+    assert (shown.content, shown.headers["content-type"]) == (png, "image/png")
+    assert client.get("/photos/9").status_code == 404
+    assert client.post(f"{run}/photo", data={"by": "Jon", "picture": "hello"}).status_code == 422
+    client.post(f"{run}/open-early", data={"by": "Jon", "reason": "hurry"})
+    assert "look for warp" in client.post(f"{run}/warp", data={"by": "Jon", "piece": "L01-01", "verdict": "flat"}).text
+
+
+def test_upkeep_is_entered_announced_and_done(client):
+    """The build that would cross the limit stands on the page, in the morning and at the release."""
+    page = "/plans/1/upkeep"
+    sent = {"machine": "A1", "what": "sieve seal", "every": "5", "unit": "h printed", "by": "Mira"}
+    assert "B1 would cross the limit" in client.post(page, data=sent).text
+    assert "do it before B1" in client.get("/plans/1").text
+    assert "do it before B1" in client.get("/plans/1/builds/B1/run").text
+    assert client.post(f"{page}/postponed", data={**sent, "more": "2", "reason": ""}).status_code == 422
+    done = {"machine": "A1", "what": "sieve seal", "by": "Mira", "before": "worn", "after": "new"}
+    assert "before worn, after new" in client.post(f"{page}/done", data=done).text

@@ -28,6 +28,7 @@ PAGES = [
     "/held?by=Mira",
     "/packing?order=bracket-1&by=Mira",
     "/training?by=Mira",
+    "/upkeep?by=Mira",
     "/builds/B1/identify?mass_g=5&size=28",
     "/lines/2/count?reference_g=50&total_g=100",
     "/builds/B1/heat",

@@ -12,10 +12,12 @@ from cakewright.app.authority import Step, require
 from cakewright.app.powder_blend import judge_can
 from cakewright.app.powder_books import look
 from cakewright.app.specimen_places import asks_for_test, places_words, specimen_places
+from cakewright.app.upkeep import of_build, upkeep
 from cakewright.documents.timeline import hours_of
 from cakewright.documents.traveller import CHECKS
 from cakewright.documents.verdicts import stop_reasons
 from cakewright.errors import InputError
+from cakewright.findings import Severity
 from cakewright.model.build import Build
 from cakewright.model.floor import FloorKind, FloorRecord, Value
 from cakewright.model.plan import TaskKind, WeekPlan
@@ -75,19 +77,22 @@ class RunState:
         return not self.blocked and self.started is None
 
 
-def run_state(store: Store, plan: WeekPlan, build: Build) -> RunState:
-    """Everything that is known about the start of a build."""
+def run_state(store: Store, plan: WeekPlan, build: Build, at: datetime | None = None) -> RunState:
+    """Everything that is known about the start of a build; `at` is now (default: the plan's start)."""
     records = store.floor.records(plan=plan.version, build=build.key)
     released = next((r for r in reversed(records) if r.kind is FloorKind.RELEASE), None)
     checks = check_points(store, records)
     scans = tuple(r for r in records if r.kind is FloorKind.SCAN)
     started, ended = _times(store, plan, build)
-    points = release_points(store, plan, build)
+    points = release_points(store, plan, build, at)
     return RunState(points, released, checks, scans, started, ended, _blocks(points, released, checks, scans))
 
 
-def release_points(store: Store, plan: WeekPlan, build: Build) -> tuple[ReleasePoint, ...]:
-    """What a second person looks at before a build may start."""
+def release_points(
+    store: Store, plan: WeekPlan, build: Build, at: datetime | None = None
+) -> tuple[ReleasePoint, ...]:  # fmt: skip
+    """What a second person looks at before a build may start; `at` (default: the plan's start) is now."""
+    at = at or plan.start
     newest = store.newest()
     stops = stop_reasons(build)
     points = [
@@ -108,6 +113,7 @@ def release_points(store: Store, plan: WeekPlan, build: Build) -> tuple[ReleaseP
         _findings(plan, build),
         _specimens(plan, build),
         _promises(plan, build),
+        _upkeep(store, plan, build, at),
     ]
     return tuple(points)
 
@@ -117,7 +123,7 @@ def release(store: Store, plan: WeekPlan, build: Build, *, by: str, at: datetime
     if by.strip() and by.strip() == plan.made_by:
         raise InputError(f"{by} made this plan", remedy="somebody else must look at it and release it", where="by")
     require(store, by, Step.RELEASE_BUILD, at.date())
-    blocked = [p for p in release_points(store, plan, build) if p.state is Look.BLOCKED]
+    blocked = [p for p in release_points(store, plan, build, at) if p.state is Look.BLOCKED]
     if blocked:
         raise InputError(f"{blocked[0].what}: {blocked[0].found}", remedy=blocked[0].remedy, where=build.key)
     hashes = {plan.parts[k].origin.file: plan.parts[k].origin.sha256 for k in _keys(build)}
@@ -160,7 +166,7 @@ def scan(store: Store, plan: WeekPlan, build: Build, code: str, *, by: str, at: 
 def start(store: Store, plan: WeekPlan, build: Build, *, by: str, at: datetime) -> None:
     """The print has begun. InputError while something blocks it, when it has begun already, or without authority."""
     require(store, by, Step.START, at.date())
-    state = run_state(store, plan, build)
+    state = run_state(store, plan, build, at)
     if state.started is not None:
         raise InputError(f"{build.key} was started {state.started:%Y-%m-%d %H:%M} UTC", remedy="note its end instead")
     if state.blocked:
@@ -304,6 +310,15 @@ def _promises(plan: WeekPlan, build: Build) -> ReleasePoint:
     if late:
         return ReleasePoint("dates", Look.LOOK, f"late: {', '.join(f'L{n:02d}' for n in late)}", "the customers know?")
     return ReleasePoint("dates", Look.GOOD, "every line of it is planned to be on time")
+
+
+def _upkeep(store: Store, plan: WeekPlan, build: Build, at: datetime) -> ReleasePoint:
+    found = of_build(upkeep(store, plan, at), build)
+    if not found:
+        return ReleasePoint("upkeep of the machine", Look.GOOD, "nothing is due before this build has ended")
+    over = any(f.severity is Severity.BLOCKING for f in found)
+    said = "; ".join(f"{f.where}: {f.message}" for f in found)
+    return ReleasePoint("upkeep of the machine", Look.BLOCKED if over else Look.LOOK, said, found[0].remedy)
 
 
 def _judge_code(store: Store, plan: WeekPlan, build: Build, code: str, today: date) -> tuple[str, str]:

@@ -49,6 +49,12 @@ def add_record(
     where = (placement.plan == plan) & (placement.build == build) & (placement.piece == piece)
     if link.scalar(select(placement.piece).where(where)) is None:
         raise InputError(f"there is no piece {piece} in build {build} of plan {plan}", where="piece")
+    record = schema.piece_record
+    same = (record.c.plan == plan) & (record.c.build == build) & (record.c.piece == piece) & (record.c.at == at)
+    same &= (record.c.state == state.value) & (record.c.by == by.strip())
+    known = link.scalar(select(record.c.number).where(same))
+    if known is not None:  # a tablet that was offline sends again what had arrived
+        return int(known)
     row = {"plan": plan, "build": build, "piece": piece, "state": state.value, "by": by.strip(), "at": at, "note": note}
     number = link.scalar(insert(schema.piece_record).returning(schema.piece_record.c.number), row)
     if number is None:
@@ -65,6 +71,6 @@ def records_of(link: Connection, plan: int, build: str) -> tuple[PieceRecord, ..
 
 
 def last_words(records: tuple[PieceRecord, ...]) -> dict[str, PieceRecord]:
-    """The record that counts for each piece; pieces taken back are not in it."""
-    latest = {record.piece: record for record in records}
+    """The record that counts for each piece: said last, whenever it arrived; pieces taken back are not in it."""
+    latest = {record.piece: record for record in sorted(records, key=lambda r: (r.at, r.number))}
     return {piece: record for piece, record in latest.items() if record.state is not PieceState.OPEN}

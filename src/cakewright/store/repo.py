@@ -22,6 +22,7 @@ from cakewright.store.floor_log import FloorLog
 from cakewright.store.jobs import Job, add_job, change_job, interrupt_jobs, job_of, jobs_of
 from cakewright.store.offers import KeptOffer, add_event, add_offer, offer_of, offers_of
 from cakewright.store.parts import PartTables
+from cakewright.store.photos import Photos
 from cakewright.store.physics import PhysicsTables
 from cakewright.store.powder import PowderTables
 from cakewright.store.read import read_plan
@@ -114,6 +115,11 @@ class Store:
     def floor(self) -> FloorLog:
         """What people said and measured on the floor."""
         return FloorLog(self._engine)
+
+    @property
+    def photos(self) -> Photos:
+        """Pictures taken at a machine or a bench."""
+        return Photos(self._engine)
 
     @property
     def schedule(self) -> ScheduleTables:

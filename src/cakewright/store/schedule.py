@@ -13,6 +13,7 @@ from cakewright.model.plan import TaskKind
 from cakewright.store import schema
 from cakewright.store import schema_schedule as tables
 from cakewright.store.engine import reading, writing
+from cakewright.store.printed import Printed, printed_builds
 from cakewright.store.server import Desk
 
 LONGEST_NOTE = 500
@@ -150,6 +151,10 @@ class ScheduleTables:
         with writing(self._engine, Desk.WEEK) as link:
             return _add(link, tables.stop, plan=plan, build=build, layer=layer, cause=cause, margin_mm=margin_mm,
                         stopped=stopped, recovery=recovery, new_plan=new_plan, **_who(at, by, note))  # fmt: skip
+
+    def printed(self) -> tuple[Printed, ...]:
+        """Every print that was begun, over all plans, oldest first."""
+        return printed_builds(self._engine)
 
     def stops(self) -> tuple[StopRecord, ...]:
         """Every stop, newest first."""

@@ -36,7 +36,9 @@ from cakewright.web import (
     powder_build,
     powder_change,
     quotes,
+    run_extras,
     running,
+    service,
     specimens,
     training,
     trouble,
@@ -98,9 +100,11 @@ def create_app(
     app.include_router(inspect.pages)
     app.include_router(finish.pages)
     app.include_router(upkeep.pages)
+    app.include_router(service.pages)
     app.include_router(specimens.pages)
     app.include_router(packing.pages)
     app.include_router(training.pages)
+    app.include_router(run_extras.pages)
     app.include_router(floor.interface)
     app.include_router(floor.pages)
     app.include_router(quotes.interface)

@@ -9,14 +9,16 @@ from fastapi import APIRouter, Depends, Form, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from pydantic import BaseModel, Field
 
-from cakewright.app import run_build
+from cakewright.app import run_build, run_notes
 from cakewright.app.identify_part import Likely, count_by_weight, likely_lines, most_on_scale, trapped_powder_g
+from cakewright.app.warp_list import warp_list
 from cakewright.documents.render import Shape, draw
 from cakewright.documents.timeline import hours_of
 from cakewright.errors import InputError
 from cakewright.model.build import Build
 from cakewright.model.floor import FloorKind, FloorRecord
 from cakewright.model.plan import WeekPlan
+from cakewright.safety import CLOSING, Work, cautions_of
 from cakewright.web.look import page
 from cakewright.web.shelf import Shelf, build_of, line_of, shelf_of
 from cakewright.web.trouble import RESPONSES, NotThereError
@@ -51,8 +53,16 @@ def run(shelf: Plans, request: Request, version: int, key: str,
     """Release, checks, labels, start: one after the other, big enough for gloves."""
     plan = shelf.plan(version)
     build = build_of(plan, key)
-    state = run_build.run_state(shelf.store, plan, build)
-    return page(request, "run.html", **_common(shelf, plan, build), state=state, hours=hours_of(plan, build), by=by)
+    state = run_build.run_state(shelf.store, plan, build, shelf.clock())
+    records = shelf.store.floor.records(plan=version, build=key)
+    now = shelf.clock()
+    return page(
+        request, "run.html", **_common(shelf, plan, build), state=state, hours=hours_of(plan, build), by=by,
+        at=now, notes=[r for r in reversed(records) if r.kind is FloorKind.NOTE], stands=run_notes.standing(records),
+        spots=run_notes.places(plan), photos=shelf.store.photos.of_build(version, key),
+        warp=warp_list(shelf.store, plan, build),
+        cautions=cautions_of(Work.BLEND, Work.MACHINE), hot=cautions_of(Work.HOT_CAKE), closing=CLOSING,
+    )  # fmt: skip
 
 
 @pages.post(BUILD + "/run/release")

@@ -8,6 +8,7 @@ from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from cakewright.app.certificate import certificate_facts
+from cakewright.app.floor_asks import floor_asks
 from cakewright.app.hold_lines import line_gate
 from cakewright.app.plans import horizon, morning, powder_steps, shown_moment
 from cakewright.app.powder_books import look
@@ -20,7 +21,6 @@ from cakewright.documents.words import trays
 from cakewright.documents.workbook import plan_xlsx
 from cakewright.model.order import OrderLine
 from cakewright.model.plan import WeekPlan
-from cakewright.web.gantt import draw_gantt, waiting_lines
 from cakewright.web.lines import find_lines, line_views
 from cakewright.web.look import page
 from cakewright.web.papers import ORDER_PAPERS, PAPERS, TABLES, order_pdf, paper_pdf, table_csv
@@ -56,8 +56,9 @@ def first_page(shelf: Plans, request: Request, version: int, at: At = "") -> HTM
     seen = morning(plan, when)
     is_now = not at and when == shelf.clock()
     powder_asks = powder_doubts(look(shelf.store), shelf.clock())
+    asks = floor_asks(shelf.store, plan, shelf.clock())
     return page(request, "morning.html", **_common(shelf, version, ""), seen=seen, at=when, is_now=is_now,
-                horizon=horizon(plan), asked=bool(at), powder_asks=powder_asks)  # fmt: skip
+                horizon=horizon(plan), asked=bool(at), powder_asks=powder_asks, floor_asks=asks)  # fmt: skip
 
 
 @router.get(PAST + "/lines")
@@ -110,17 +111,6 @@ def one_build(
         trays=trays(build),
         removal={piece: i + 1 for i, piece in enumerate(build.removal.order)},
     )
-
-
-@router.get(PAST + "/calendar")
-def calendar(shelf: Plans, request: Request, version: int, at: At = "") -> HTMLResponse:
-    """Machines, chambers, stations and people over the week."""
-    plan = shelf.plan(version)
-    when = moment_of(plan, at) if at else shown_moment(plan, shelf.clock())
-    tasks = sorted(plan.schedule.tasks, key=lambda t: (t.start, t.end))
-    return page(request, "calendar.html", **_common(shelf, version, "/calendar"), gantt=draw_gantt(plan, when),
-                waiting=waiting_lines(plan),
-                tasks=tasks, at=when)  # fmt: skip
 
 
 @router.get(PAST + "/powder")

@@ -7,7 +7,7 @@
   let sending = false;
 
   const read = () => { try { return JSON.parse(localStorage.getItem(KEY)) || []; } catch (e) { return []; } };
-  const write = (list) => { localStorage.setItem(KEY, JSON.stringify(list)); tell(); };
+  const write = (list) => { localStorage.setItem(KEY, JSON.stringify(list)); tell(); }; // throws when the device is full
 
   function tell() {
     const list = read(), bad = list.filter((one) => one.refused), open = list.length - bad.length;
@@ -53,14 +53,19 @@
     const form = event.target;
     if (!form.hasAttribute("data-bench") || form.method !== "post") return;
     event.preventDefault();
-    const pairs = [...new FormData(form, event.submitter)];
+    const pairs = [...new FormData(form, event.submitter)].filter(([, value]) => typeof value === "string");
     fetch(form.action, { method: "POST", body: new URLSearchParams(pairs) })
       .then(async (answer) => {
         if (answer.redirected) { location.assign(answer.url); return; }
         const page = new DOMParser().parseFromString(await answer.text(), "text/html");
         document.querySelector("main").replaceWith(page.querySelector("main"));
       })
-      .catch(() => { keep(new URL(form.action).pathname, pairs); mark(form); });
+      .catch(() => {
+        try { keep(new URL(form.action).pathname, pairs); mark(form); } catch (full) {
+          bar.hidden = false;
+          bar.textContent = "This device has no room for more: go where the network is, then keep it again.";
+        }
+      });
   });
 
   document.addEventListener("htmx:sendError", (event) => {

@@ -1,7 +1,7 @@
 // Pages that were open once can be read again without a network; what they say may be old, and they say so.
 "use strict";
 const SHELF = "cakewright-1", MOST = 200;
-const ALWAYS = ["/static/style.css", "/static/theme.js", "/static/offline.js", "/static/vendor/htmx/htmx.min.js", "/static/cake.svg"];
+const ALWAYS = ["/static/style.css", "/static/theme.js", "/static/offline.js", "/static/photo.js", "/static/vendor/htmx/htmx.min.js", "/static/cake.svg"];
 
 addEventListener("install", (event) => event.waitUntil(caches.open(SHELF).then((shelf) => shelf.addAll(ALWAYS)).then(() => skipWaiting())));
 addEventListener("activate", (event) => event.waitUntil(
@@ -10,7 +10,7 @@ addEventListener("activate", (event) => event.waitUntil(
 addEventListener("fetch", (event) => {
   const ask = event.request, url = new URL(ask.url);
   if (ask.method !== "GET" || url.origin !== location.origin || url.pathname.endsWith("/events")) return;
-  if (ask.mode !== "navigate" && !url.pathname.startsWith("/static/") && !url.pathname.endsWith(".png")) return;
+  if (ask.mode !== "navigate" && !url.pathname.startsWith("/static/") && !url.pathname.startsWith("/photos/") && !url.pathname.endsWith(".png")) return;
   event.respondWith(newest(ask));
 });
 
