@@ -6,6 +6,7 @@ import contextlib
 import shutil
 import threading
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from datetime import UTC, datetime
 from pathlib import Path
 from urllib.parse import quote
@@ -32,18 +33,24 @@ class JobDesk:
     def __init__(self, store: Store, clock: Callable[[], datetime]) -> None:
         self.store = store
         self.clock = clock
-        self.inbox = Inbox(store.path.parent / "inbox")
+        self.inbox = Inbox(store.folder / "inbox")
         self._turn = threading.Lock()  # one plan at a time: each may use every core
         self._workers: dict[int, Worker] = {}
+        self._held: dict[int, AbstractContextManager[None]] = {}
         self._cancelled: set[int] = set()
         self._guard = threading.Lock()
         self._cell: tuple[int, Cell] | None = None
 
     def recover(self) -> int:
-        """Call once at the start: mark what the last run left unfinished, sweep up half-written folders."""
-        for folder in self.store.path.parent.glob(BEING_WRITTEN):
-            shutil.rmtree(folder, ignore_errors=True)
-        return self.store.interrupt_jobs(self.clock())
+        """Call once at the start: mark what the last run left unfinished, sweep up half-written folders.
+
+        What another server over the same database has in hand is left alone.
+        """
+        left = self.store.interrupt_jobs(self.clock())
+        if not any(not job.state.is_final for job in self.store.jobs()):
+            for folder in self.store.folder.glob(BEING_WRITTEN):
+                shutil.rmtree(folder, ignore_errors=True)
+        return left
 
     def cell(self) -> Cell | None:
         """The cell of the newest plan."""
@@ -66,8 +73,8 @@ class JobDesk:
             raise InputError("there is no order list in this tray yet", remedy="drop a CSV file")
         read_orders(orders, the_cell)
         number = self.store.add_job(kind=PLAN, by=by, folder=tray, at=self.clock())
-        out = self.store.path.parent
-        arguments = (folder, out, self.store.path.name, the_cell, start, self.clock(), seconds, by)
+        out = self.store.folder
+        arguments = (folder, out, self.store.address, the_cell, start, self.clock(), seconds, by)
         self._begin(number, plan_tray, arguments)
         return number
 
@@ -76,10 +83,11 @@ class JobDesk:
         if seconds is not None and not 0 < seconds <= MOST_SECONDS:
             raise InputError(f"{seconds:g} seconds", remedy=f"give 1 to {MOST_SECONDS:.0f} seconds", where="seconds")
         number = self.store.add_job(kind=NEST, by=by, folder=f"plans/{version}/builds/{quote(key)}", at=self.clock())
-        self._begin(number, nest_build, (self.store.path, version, key, seconds, by, self.clock()))
+        self._begin(number, nest_build, (self.store.address, version, key, seconds, by, self.clock()))
         return number
 
     def _begin(self, number: int, work: Callable[..., int], arguments: tuple[object, ...]) -> None:
+        self._held[number] = self.store.hold_job(number)
         threading.Thread(target=self._run, args=(number, work, arguments), name=f"job-{number}", daemon=True).start()
 
     def cancel(self, number: int) -> Job:
@@ -100,6 +108,8 @@ class JobDesk:
             self._cancelled |= set(self._workers)
         for worker in workers:
             worker.stop()
+        for number in list(self._held):
+            self._let_go(number)
         self.store.interrupt_jobs(self.clock())
 
     def _run(self, number: int, work: Callable[..., int], arguments: tuple[object, ...]) -> None:
@@ -118,6 +128,12 @@ class JobDesk:
                 with self._guard:
                     self._workers.pop(number, None)
                 worker.stop()
+                self._let_go(number)
+
+    def _let_go(self, number: int) -> None:
+        held = self._held.pop(number, None)
+        if held is not None:
+            held.__exit__(None, None, None)
 
     def _follow(self, number: int, worker: Worker) -> None:
         for said in worker.messages():
@@ -125,6 +141,8 @@ class JobDesk:
                 self.store.change_job(number, stage=said.stage, done=said.done, total=said.total, note=said.note[:200])
             elif isinstance(said, Ended) and number not in self._cancelled:
                 self._end(number, said)
+            elif said is None and self.store.job(number).state.is_final:  # stopped from another server
+                worker.stop()
 
     def _end(self, number: int, ended: Ended) -> None:
         if ended.is_good:
@@ -155,16 +173,16 @@ def plan_tray(
     from cakewright.app.write_plan import write_plan
 
     orders = read_orders(tray / ORDERS, cell)
-    cell = learnt_cell(cell, out / database)
-    cell = stocked_from(cell, out / database, (now or datetime.now(UTC)).date())
+    cell = learnt_cell(cell, database)
+    cell = stocked_from(cell, database, (now or datetime.now(UTC)).date())
     plan = plan_week(orders, cell, tray / PARTS, start=start, now=now, seconds=seconds, progress=report,
-                     records=records_at(out / database))  # fmt: skip
+                     records=records_at(database))  # fmt: skip
     plan, _ = write_plan(plan, out, at=datetime.now(UTC), made_by=by, progress=report, database=database)
     return plan.version
 
 
 def nest_build(
-    report: Progress, database: Path, version: int, key: str, seconds: float | None, by: str, at: datetime
+    report: Progress, database: str, version: int, key: str, seconds: float | None, by: str, at: datetime
 ) -> int:
     """What a worker does: nest one build again around what is pinned; the new plan version."""
     import time

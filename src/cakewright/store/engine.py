@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.engine import URL, make_url
@@ -15,6 +15,9 @@ from sqlalchemy.exc import ArgumentError, DatabaseError, IntegrityError, Interfa
 from cakewright.errors import BusyError, StoreError
 from cakewright.store.server import DRIVER, NAMES, Desk, name_of, server_engine, server_trouble
 
+T = TypeVar("T")
+
+TRIES = 4  # chosen by us: a minute of waiting in all, before work that took hours is given up
 WAIT_FOR_WRITER_S = 15.0  # chosen by us: one writer at a time, a plan is written in about a second
 SQLITE_HEAD = b"SQLite format 3\x00"
 
@@ -104,6 +107,17 @@ def writing(engine: Engine, desk: Desk = Desk.EVERYTHING) -> Iterator[Connection
         link.begin(),
     ):
         yield link
+
+
+def patiently(deed: Callable[[], T], tries: int = TRIES) -> T:
+    """What `deed` gives, done again when somebody else was writing or the server took it back; BusyError at last.
+
+    For whole deeds only: each try must be one transaction that begins with its own look at the database.
+    """
+    for _ in range(tries - 1):
+        with suppress(BusyError):
+            return deed()
+    return deed()
 
 
 @contextmanager

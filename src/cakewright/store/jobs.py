@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 from typing import Any
 
-from sqlalchemy import Connection, insert, select, update
+from sqlalchemy import Connection, Engine, func, insert, select, update
 
 from cakewright.errors import StoreError
 from cakewright.store import schema
+
+JOB_LOCKS = 0x63616B66  # the first half of the number of the lock of a job in hand; the second is the job's
 
 
 class JobState(StrEnum):
@@ -82,11 +86,34 @@ def job_of(link: Connection, number: int) -> Job:
 
 
 def interrupt_jobs(link: Connection, at: datetime) -> int:
-    """Mark what was running or waiting when the program ended as interrupted; how many there were."""
+    """Mark what was running or waiting when the program ended as interrupted; how many there were.
+
+    On a server only what no living program has in hand (`holding`).
+    """
     still = schema.job.c.state.in_([JobState.WAITING.value, JobState.RUNNING.value])
     text = {
         "found": "the program ended while this was under way; no plan was made",
         "remedy": "start it again: the files are kept",
     }
+    if link.dialect.name == "postgresql":  # other servers may be at work on the same database
+        open_ = link.scalars(select(schema.job.c.number).where(still)).all()
+        left = [number for number in open_ if link.scalar(func.pg_try_advisory_xact_lock(JOB_LOCKS, number))]
+        still = still & schema.job.c.number.in_(left)
     changed = update(schema.job).where(still).values(state=JobState.INTERRUPTED.value, ended_at=at, **text)
     return link.execute(changed).rowcount
+
+
+@contextmanager
+def holding(engine: Engine, number: int) -> Iterator[None]:
+    """Have a job in hand: on a server nobody else calls it interrupted until this ends or this program dies."""
+    if engine.dialect.name != "postgresql":
+        yield
+        return
+    with engine.connect() as link:
+        link.execute(select(func.pg_advisory_lock(JOB_LOCKS, number)))
+        link.commit()
+        try:
+            yield
+        finally:
+            link.execute(select(func.pg_advisory_unlock(JOB_LOCKS, number)))
+            link.commit()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -16,10 +17,11 @@ from cakewright.store import schema
 from cakewright.store.accounts import Accounts
 from cakewright.store.backup import Backup, back_up, check_file
 from cakewright.store.dump import check_server, dump
-from cakewright.store.engine import is_server, reading, writing
+from cakewright.store.engine import is_server, patiently, reading, writing
 from cakewright.store.floor import PieceRecord, PieceState, add_record, records_of
 from cakewright.store.floor_log import FloorLog
-from cakewright.store.jobs import Job, add_job, change_job, interrupt_jobs, job_of, jobs_of
+from cakewright.store.jobs import Job, add_job, change_job, holding, interrupt_jobs, job_of, jobs_of
+from cakewright.store.marks import Marks, marks_of
 from cakewright.store.offers import KeptOffer, add_event, add_offer, offer_of, offers_of
 from cakewright.store.parts import PartTables
 from cakewright.store.photos import Photos
@@ -133,8 +135,12 @@ class Store:
 
     def save_plan(self, plan: WeekPlan, *, made_by: str, at: datetime) -> int:
         """Keep a plan as a new version and return its number; all of it or nothing, and nothing is replaced."""
-        with writing(self._engine, Desk.PLANS) as link:
-            return write_plan(link, plan, made_by=made_by, at=at)
+
+        def save() -> int:
+            with writing(self._engine, Desk.PLANS) as link:
+                return write_plan(link, plan, made_by=made_by, at=at)
+
+        return patiently(save)
 
     def plans(self) -> tuple[PlanSummary, ...]:
         """Every version, newest first."""
@@ -200,6 +206,17 @@ class Store:
             return offer_of(link, number)
 
     def offers(self) -> tuple[KeptOffer, ...]:
+    def hold_job(self, number: int) -> AbstractContextManager[None]:
+        """Take a job in hand: until the end of it no other server calls it interrupted. Entered already."""
+        held = holding(self._engine, number)
+        held.__enter__()
+        return held
+
+    def marks(self) -> Marks:
+        """How far each part of the database has come: it changes whenever anybody adds anything, in any program."""
+        with reading(self._engine) as link:
+            return marks_of(link)
+
         """The newest issue of every quote, newest first."""
         with reading(self._engine) as link:
             return offers_of(link)

@@ -26,6 +26,7 @@ from cakewright.web import (
     metrics,
     nest,
     numbers,
+    live,
     offline,
     packing,
     pages,
@@ -52,6 +53,7 @@ from cakewright.web.shelf import Shelf
 HERE = Path(__file__).parent
 
 
+from cakewright.web.watch import Watch
 def now_utc() -> datetime:
     """The time at the machine."""
     return datetime.now(UTC)
@@ -88,6 +90,7 @@ def create_app(
     app.include_router(api.router)
     app.include_router(bench.interface)
     app.include_router(heat.interface)
+    app.state.watch = Watch(store)
     app.include_router(heat.pages)
     app.include_router(nest.interface)
     app.include_router(nest.pages)
@@ -101,6 +104,7 @@ def create_app(
     app.include_router(finish.pages)
     app.include_router(upkeep.pages)
     app.include_router(service.pages)
+    app.include_router(live.router)
     app.include_router(specimens.pages)
     app.include_router(packing.pages)
     app.include_router(training.pages)

@@ -10,7 +10,7 @@ from fastapi.responses import JSONResponse, Response
 from pydantic import BaseModel
 from starlette.exceptions import HTTPException
 
-from cakewright.errors import CakewrightError, StoreError, disk_trouble
+from cakewright.errors import BusyError, CakewrightError, StoreError, disk_trouble
 from cakewright.web.look import page
 from cakewright.web.security import HEADERS
 
@@ -64,7 +64,10 @@ def answer(request: Request, status: int, trouble: Trouble) -> Response:
 def _ours(request: Request, wrong: Exception) -> Response:
     assert isinstance(wrong, CakewrightError)
     status = 404 if isinstance(wrong, NotThereError) else 503 if isinstance(wrong, StoreError) else 422
-    return answer(request, status, Trouble(code=wrong.code, found=wrong.found, remedy=wrong.remedy, where=wrong.where))
+    said = answer(request, status, Trouble(code=wrong.code, found=wrong.found, remedy=wrong.remedy, where=wrong.where))
+    if isinstance(wrong, BusyError):
+        said.headers["Retry-After"] = "2"
+    return said
 
 
 def _unreadable(request: Request, wrong: Exception) -> Response:
