@@ -17,6 +17,7 @@ from cakewright.store import Store
 from cakewright.web import (
     api,
     bench,
+    calendar,
     finish,
     floor,
     guard,
@@ -118,6 +119,8 @@ def create_app(
     app.include_router(powder_book.router)
     app.include_router(powder_change.router)
     app.include_router(powder_build.router)
+    app.include_router(calendar.interface)
+    app.include_router(calendar.pages)
     app.include_router(pages.router)
     app.include_router(part.pages)
     app.include_router(part.interface)

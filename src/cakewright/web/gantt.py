@@ -13,6 +13,7 @@ from datetime import datetime, timedelta
 
 from markupsafe import Markup, escape
 
+from cakewright.app.task_chain import task_names
 from cakewright.documents.report_gantt import lonely_openings
 from cakewright.documents.staffing import Window, hours_of_person, staffed
 from cakewright.documents.timeline import hours_of
@@ -36,6 +37,7 @@ SHORT = {
     TaskKind.UNPACK: "unpack", TaskKind.CLEAN: "clean", TaskKind.INSPECT: "inspect", TaskKind.PACK: "pack",
 }  # fmt: skip
 BENCH = (TaskKind.INSPECT, TaskKind.PACK)
+FIXED = ("cool", "wait")  # what goes by itself is not dragged
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,8 +94,11 @@ def waiting_lines(plan: WeekPlan) -> tuple[Waiting, ...]:
     return tuple(sorted(groups, key=lambda g: (-any(p.is_late for p in g.promises), -len(g.promises), g.reason)))
 
 
-def draw_gantt(plan: WeekPlan, at: datetime) -> Markup:
-    """Two SVG side by side: names that stay, hours that scroll; with a mark at `at`."""
+def draw_gantt(plan: WeekPlan, at: datetime, told: WeekPlan | None = None) -> Markup:
+    """Two SVG side by side: names that stay, hours that scroll; with a mark at `at`.
+
+    Where `told` (the plan people were told) has a build's work elsewhere, its place is outlined.
+    """
     first, last = _span(plan)
     lanes = lanes_of(plan)
     grid = _Grid(first)
@@ -101,10 +106,12 @@ def draw_gantt(plan: WeekPlan, at: datetime) -> Markup:
     hours = [_patterns(), _days(plan, grid, last, tall)]
     names = []
     lonely = lonely_openings(plan)
+    known = {task: name for name, task in task_names(plan).items()}
     for row, lane in enumerate(lanes):
         y = HEAD + row * (LANE + GAP)
         names.append(_name(lane, y))
-        hours.append(_lane(plan, lane, y, grid, wide, lonely))
+        hours.append(_lane(plan, lane, y, grid, wide, lonely, known))
+        hours += _was_told(plan, told, lane, y, grid) if told else []
     hours.append(_now(plan, at, grid, last, tall))
     return Markup(
         f'<div class="gantt-pair"><svg class="gantt names" viewBox="0 0 {SIDE:.0f} {tall:.0f}" width="{SIDE:.0f}" '
@@ -179,13 +186,27 @@ def _cut(text: str) -> str:
     return text if len(text) <= NAME_LETTERS else text[: NAME_LETTERS - 1] + "…"
 
 
-def _lane(plan: WeekPlan, lane: Lane, y: float, grid: _Grid, wide: float, lonely: dict[str, datetime]) -> str:
-    drawn = [f'<g class="lane"><line class="rail" x1="0" x2="{wide:.0f}" y1="{y + LANE:.1f}" y2="{y + LANE:.1f}"/>']
+def _was_told(plan: WeekPlan, told: WeekPlan, lane: Lane, y: float, grid: _Grid) -> Iterator[str]:
+    """Outlines where people were told that the work of a build would be, when it is elsewhere now."""
+    now, zone = set(plan.schedule.tasks), plan.cell.zone
+    for task in told.schedule.tasks:
+        if task.build and task not in now and lane.name in (task.machine, task.chamber) and task.end > grid.first:
+            said = escape(f"told: {task.build} {task.kind} {moment(task.start, zone)}")
+            x = grid.x(task.start)
+            box = _box("told", "none", x, y - 3, grid.x(task.end) - x, LANE + 2)
+            yield f'<g role="img" aria-label="{said}"><title>{said}</title>{box}</g>'
+
+
+def _lane(
+    plan: WeekPlan, lane: Lane, y: float, grid: _Grid, wide: float, lonely: dict[str, datetime], known: dict[Task, str]
+) -> str:
+    rail = f'<line class="rail" x1="0" x2="{wide:.0f}" y1="{y + LANE:.1f}" y2="{y + LANE:.1f}"/>'
+    drawn = [f'<g class="lane" data-kind="{lane.kind}" data-name="{escape(lane.name)}">{rail}']
     drawn += [_box("in", "", grid.x(a), y - 2, grid.x(b) - grid.x(a), LANE + 2) for a, b in lane.windows]
     tasks = list(_bundled(lane.tasks))
     for task, following in zip(tasks, [*tasks[1:], None], strict=True):
         room = grid.x(following.start) - grid.x(task.start) if following else wide - grid.x(task.start)
-        drawn.append(_bar(plan, task, y, grid, room))
+        drawn.append(_bar(plan, task, y, grid, room, known.get(task, "")))
     if lane.kind == "chamber":
         drawn += [_lying(plan, key, y, grid, lonely) for key in dict.fromkeys(t.build for t in lane.tasks if t.build)]
     return "".join(drawn) + "</g>"
@@ -232,8 +253,11 @@ def _box(style: str, fill: str, x: float, y: float, width: float, height: float)
     return f'<rect class="{style}" {painted}{place}/>'
 
 
-def _bar(plan: WeekPlan, task: Task, y: float, grid: _Grid, room: float) -> str:
-    """One bar; `room` is what is free from its start to the next bar, so that a word may stand beside a thin one."""
+def _bar(plan: WeekPlan, task: Task, y: float, grid: _Grid, room: float, name: str = "") -> str:
+    """One bar; `room` is what is free from its start to the next bar, so that a word may stand beside a thin one.
+
+    A bar of one task carries its `name`, so that a hand can move it.
+    """
     zone = plan.cell.zone
     x, width = grid.x(task.start), max((task.end - task.start).total_seconds() / 3600 * HOUR, 3.0)
     who = f", {', '.join(task.people)}" if task.people else ""
@@ -251,10 +275,12 @@ def _bar(plan: WeekPlan, task: Task, y: float, grid: _Grid, room: float) -> str:
         short = "bench"
     drawn += _labels(task.build, short, kind, x, y, width, room)
     inside = f"<title>{said}</title>{drawn}"
+    moves = f' data-task="{escape(name)}" data-start="{task.start.isoformat()}"' if name and kind not in FIXED else ""
     if any(build.key == task.build for build in plan.builds):
         link = escape(f"/plans/{plan.version}/builds/{task.build}")
-        return f'<a href="{link}">{inside}</a>'
-    return f'<g role="img" aria-label="{said}">{inside}</g>'
+        return f'<a href="{link}"{moves}>{inside}</a>'
+    role = 'role="button" tabindex="0"' if moves else 'role="img"'
+    return f'<g {role} aria-label="{said}"{moves}>{inside}</g>'
 
 
 def _labels(build: str, short: str, kind: str, x: float, y: float, width: float, room: float) -> str:

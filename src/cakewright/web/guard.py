@@ -19,6 +19,7 @@ from cakewright.app.accounts import log_in, may
 from cakewright.errors import InputError
 from cakewright.store import Store
 from cakewright.store.accounts import Account
+from cakewright.web.limited import HOME, is_open_to
 from cakewright.web.look import page
 from cakewright.web.shelf import Shelf, shelf_of
 
@@ -26,7 +27,11 @@ router = APIRouter(include_in_schema=False)
 COOKIE = "cakewright"
 OPEN = ("/login", "/static/", "/manifest.webmanifest", "/worker.js", "/api/v1/health")
 READING = ("GET", "HEAD", "OPTIONS")
-ASKING = ("/nest/judged", "/display")  # posts that change nothing of the cell: everybody may ask, nothing is recorded
+ASKING = (
+    "/nest/judged",
+    "/tasks/judged",
+    "/display",
+)  # posts that change nothing of the cell: everybody may ask, nothing is recorded
 LOCAL = "this machine"
 
 
@@ -62,6 +67,22 @@ class Guard:
                 await JSONResponse({"error": said}, status_code=403)(scope, receive, send)
                 return
         scope.setdefault("state", {})["account"] = who
+        customers = await run_in_threadpool(self._limits, who)
+        scope["state"]["customers"] = customers
+        if customers and not path.startswith(OPEN):
+            if (home := HOME.fullmatch(path)) is not None:
+                await RedirectResponse(f"/plans/{home[1]}/lines", status_code=303)(scope, receive, send)
+                return
+            if not is_open_to(path, reads=method in READING):
+                said = {
+                    "code": "customers",
+                    "found": "this account sees the lines and quotes of its own customers only",
+                    "remedy": "ask a planner",
+                    "where": path,
+                }
+                await run_in_threadpool(self._note, who.name if who else LOCAL, f"{method} {path}"[:300], 403)
+                await JSONResponse({"error": said}, status_code=403)(scope, receive, send)
+                return
         if method in READING:
             await self.app(scope, receive, send)
             return
@@ -82,6 +103,9 @@ class Guard:
             deed = f"{scope['method']} {scope['path']}"[:300]
             name = who.name if who else LOCAL
             await run_in_threadpool(self._note, name, deed, status)
+
+    def _limits(self, who: Account | None) -> frozenset[str]:
+        return self.store.customers.limits().get(who.name, frozenset()) if who else frozenset()
 
     def _note(self, name: str, deed: str, status: int) -> None:
         self.store.accounts.note_change(account_name=name, deed=deed, outcome=status, at=self.clock())
