@@ -17,6 +17,7 @@ from cakewright.cli.numbers import register as register_numbers
 from cakewright.cli.people import people
 from cakewright.cli.powder_lots import powder
 from cakewright.cli.quotes import quotes
+from cakewright.cli.revise import register as register_revise
 from cakewright.cli.running import register as register_running
 from cakewright.errors import CakewrightError, disk_trouble
 
@@ -205,6 +206,7 @@ cli.add_typer(powder, name="powder", rich_help_panel="The week")
 register_learning(cli)
 register_running(cli)
 register_numbers(cli)
+register_revise(cli)
 
 
 def run() -> None:

@@ -38,6 +38,7 @@ from cakewright.web import (
     powder_build,
     powder_change,
     quotes,
+    revise,
     run_extras,
     running,
     service,
@@ -114,6 +115,7 @@ def create_app(
     app.include_router(floor.pages)
     app.include_router(quotes.interface)
     app.include_router(quotes.pages)
+    app.include_router(revise.pages)
     app.include_router(powder_api.interface)
     app.include_router(powder.router)
     app.include_router(powder_book.router)

@@ -68,7 +68,7 @@ def new_quote(
     newest = shelf.store.newest()
     plan = shelf.plan(newest) if newest is not None else None
     with tempfile.TemporaryDirectory(prefix="quote-") as folder:
-        path = _kept(file, Path(folder))
+        path = uploaded(file, Path(folder))
         line = loose_line(path, cell, material or None, quantity=quantity, finish=finish or None,
                           quality_class=quality_class or None)  # fmt: skip
         line = replace(line, customer=customer)
@@ -170,7 +170,8 @@ def quote_in_worker(
     )  # fmt: skip
 
 
-def _kept(file: UploadFile, folder: Path) -> Path:
+def uploaded(file: UploadFile, folder: Path) -> Path:
+    """The file as it was sent, under a plain name; InputError when it is empty or too large."""
     name = plain_name(file.filename or "")
     path = folder / name
     size = 0
