@@ -70,7 +70,7 @@ def test_what_was_done_is_on_it(store, plan):
 
 def test_concessions_and_decisions_are_named(store, plan):
     """A release in spite of a hold and a rejected piece are deviations that the customer reads."""
-    contain.report_mistake(store, plan, "L01-02", what="crack", cause="", by="Jon", at=NOW)
+    contain.report_mistake(store, plan, "L01-02", what="crack", cause="cold bed", by="Jon", at=NOW)
     number = contain.mistakes(store, plan)[0].record.number
     contain.decide(store, plan, number, "reject and remake", by="Ada", at=NOW)
     hold_lines.release_line(store, plan, 1, reason="tested on pieces", by="Ada", at=NOW)

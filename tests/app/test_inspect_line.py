@@ -9,6 +9,7 @@ import pytest
 
 from cakewright.app import contain
 from cakewright.app.inspect_line import record_reading, sample_of, verdict_of, watched
+from cakewright.app.remake import remakes
 from cakewright.errors import InputError
 from cakewright.model.floor import FloorKind, FloorRecord
 from cakewright.store import open_store
@@ -107,12 +108,15 @@ def test_a_decision_is_made_once_and_remakes_are_counted(store, plan):
     """Kept, decided once, never twice; a rejected piece is to be made again with the date of its line."""
     piece = plan.builds[0].nest.placements[0]
     kept = contain.report_mistake(store, plan, piece.piece, what="a crack", cause="", by="Jon", at=START)
-    assert contain.to_remake(store, plan) == {}
+    assert remakes(store, plan) == ()
     with pytest.raises(InputError, match="no decision"):
         contain.decide(store, plan, kept.number, "burn it", by="Ada", at=START)
-    contain.decide(store, plan, kept.number, "reject and remake", by="Ada", at=START)
+    with pytest.raises(InputError, match="no cause is named"):
+        contain.decide(store, plan, kept.number, "reject and remake", by="Ada", at=START)
+    contain.decide(store, plan, kept.number, "reject and remake", by="Ada", at=START, cause="cold bed")
     with pytest.raises(InputError, match="decided by Ada"):
         contain.decide(store, plan, kept.number, "accept", by="Jon", at=START)
-    assert contain.to_remake(store, plan) == {piece.line: 1}
+    assert contain.causes(contain.mistakes(store, plan)) == (("cold bed", 1),)
+    assert [(r.line, r.pieces) for r in remakes(store, plan)] == [(piece.line, 1)]
     with pytest.raises(InputError, match="nothing is said"):
         contain.report_mistake(store, plan, piece.piece, what=" ", cause="", by="Jon", at=START)

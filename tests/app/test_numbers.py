@@ -94,7 +94,7 @@ def test_scrap_counts_a_piece_once(store, plan):
     for piece in (first, second):
         store.record_piece(plan=1, build="B1", piece=piece, state=PieceState.BROKEN, by="Mira", at=LATER)
     store.record_piece(plan=1, build="B1", piece=second, state=PieceState.FOUND, by="Mira", at=LATER)
-    report_mistake(store, plan, first, what="cracked", cause="", by="Mira", at=LATER)
+    report_mistake(store, plan, first, what="cracked", cause="dropped", by="Mira", at=LATER)
     decide(store, plan, mistakes(store, plan)[0].record.number, "reject and remake", by="Mira", at=LATER)
     scrap = next(r for r in line_records(plan, records_of(store, plan)) if r.line == 2).scrap
     assert (scrap.actual, scrap.recorded, scrap.of) == (1, 2, 6)

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from cakewright.app.contain import mistakes
+from cakewright.app.contain import REMAKE, mistakes
 from cakewright.app.plan_costs import cost_one_build, line_share
 from cakewright.app.powder_books import look
 from cakewright.model.build import Build
@@ -20,7 +20,6 @@ from cakewright.store.schedule import Progress
 HOUR, MINUTE = timedelta(hours=1), timedelta(minutes=1)
 OF_BUILD = (TaskKind.LOAD, TaskKind.UNLOAD, TaskKind.UNPACK, TaskKind.CLEAN)
 OF_LINE = (TaskKind.INSPECT, TaskKind.PACK)
-REJECTED = "reject and remake"
 GONE = (PieceState.MISSING, PieceState.BROKEN)
 
 
@@ -101,7 +100,7 @@ def records_of(store: Store, plan: WeekPlan) -> Records:
     for build in plan.builds:
         words.update(last_words(store.piece_records(plan.version, build.key)))
     judged = [m.record.piece for m in mistakes(store, plan)
-              if m.decision is not None and m.decision.data["decision"] == REJECTED]  # fmt: skip
+              if m.decision is not None and m.decision.data["decision"] == REMAKE]  # fmt: skip
     stops = {s.build: s.stopped for s in store.schedule.stops() if s.plan == plan.version}
     return Records(
         said=_said(store.schedule.progress_of(plan.version)),

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from cakewright.app.contain import mistakes
+from cakewright.app.contain import REMAKE, mistakes
 from cakewright.app.finish_baskets import basket_runs
 from cakewright.app.hold_lines import LineGate
 from cakewright.app.inspect_line import Reading, verdict_of
@@ -69,7 +69,7 @@ def _open(plan: WeekPlan, lines: Iterable[OrderLine], rows: Iterable[Packing]) -
 
 def _serials(store: Store, plan: WeekPlan, numbers: set[int]) -> dict[int, tuple[str, ...]]:
     gone = {k.record.piece for k in mistakes(store, plan)
-            if k.decision and k.decision.data["decision"] == "reject and remake"}  # fmt: skip
+            if k.decision and k.decision.data["decision"] == REMAKE}  # fmt: skip
     found: dict[int, list[str]] = {}
     for b in plan.builds:
         said = last_words(store.piece_records(plan.version, b.key))

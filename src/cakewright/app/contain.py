@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from uuid import uuid4
 
 from cakewright.app.authority import Step, require
+from cakewright.app.floor_note import keep
 from cakewright.app.powder_books import look
 from cakewright.errors import InputError
 from cakewright.model.build import Build, Placement
@@ -62,8 +63,9 @@ def suspects(store: Store, plan: WeekPlan, piece: str) -> tuple[Suspect, ...]:
 
 
 def report_mistake(
-    store: Store, plan: WeekPlan, piece: str, *, what: str, cause: str, by: str, at: datetime
-) -> FloorRecord:
+    store: Store, plan: WeekPlan, piece: str, *, what: str, cause: str, by: str, at: datetime, uid: str = "",
+    kept_at: datetime | None = None,
+) -> FloorRecord:  # fmt: skip
     """Keep what is wrong with a piece; what shares something with it is to be held until somebody decides."""
     if not what.strip():
         raise InputError("nothing is said about what is wrong", remedy="write what you see", where="what")
@@ -71,14 +73,18 @@ def report_mistake(
     held = suspects(store, plan, piece)
     data: dict[str, Value] = {"what": what.strip(), "cause": cause.strip(), "held": len(held),
                               "held_layers": sum("same layers" in s.why for s in held)}  # fmt: skip
-    record = FloorRecord(
-        uuid4().hex, plan.version, FloorKind.MISTAKE, by, at, build.key, place.line, piece, data
-    )  # fmt: skip
-    return store.floor.add([record], kept_at=at)[0]
+    return keep(store, plan, FloorKind.MISTAKE, data, by=by, at=at, build=build.key, line=place.line, piece=piece,
+                uid=uid, kept_at=kept_at)  # fmt: skip
 
 
-def decide(store: Store, plan: WeekPlan, number: int, decision: str, *, by: str, at: datetime) -> FloorRecord:
-    """What becomes of a nonconformance: accept, sort, rework, reject and remake, or ask for a concession."""
+def decide(
+    store: Store, plan: WeekPlan, number: int, decision: str, *, by: str, at: datetime, cause: str = "",
+    action: str = "", uid: str = "", kept_at: datetime | None = None,
+) -> FloorRecord:  # fmt: skip
+    """What becomes of a nonconformance: accept, sort, rework, reject and remake, or ask for a concession.
+
+    A remake wants a cause, here or in the report: without one the second remake follows. `action` is what is changed.
+    """
     if decision not in DECISIONS:
         raise InputError(f"{decision[:40]!r} is no decision", remedy=f"one of: {', '.join(DECISIONS)}")
     about = next((m for m in mistakes(store, plan) if m.record.number == number), None)
@@ -88,12 +94,17 @@ def decide(store: Store, plan: WeekPlan, number: int, decision: str, *, by: str,
         raise InputError(f"it was decided by {about.decision.by}: {about.decision.data['decision']}")
     require(store, by, Step.RELEASE_PARTS, at.date())
     r = about.record
-    data: dict[str, Value] = {"about": r.number, "decision": decision}
-    record = FloorRecord(uuid4().hex, plan.version, FloorKind.DECIDED, by, at, r.build, r.line, r.piece, data)
-    return store.floor.add([record], kept_at=at)[0]
+    known_cause = cause.strip() or str(r.data.get("cause", ""))
+    if decision == REMAKE and not known_cause:
+        raise InputError("no cause is named", remedy="say what it was, or 'not found: ...' and what was looked at",
+                         where="cause")  # fmt: skip
+    data: dict[str, Value] = {"about": r.number, "decision": decision, "cause": known_cause, "action": action.strip()}
+    return keep(store, plan, FloorKind.DECIDED, data, by=by, at=at, build=r.build, line=r.line, piece=r.piece, uid=uid,
+                kept_at=kept_at)  # fmt: skip
 
 
-DECISIONS = ("accept", "sort", "rework", "reject and remake", "ask for a concession")
+REMAKE = "reject and remake"
+DECISIONS = ("accept", "sort", "rework", REMAKE, "ask for a concession")
 
 
 def mistakes(store: Store, plan: WeekPlan) -> tuple[Mistake, ...]:
@@ -103,15 +114,13 @@ def mistakes(store: Store, plan: WeekPlan) -> tuple[Mistake, ...]:
     return tuple(Mistake(r, decided.get(r.number)) for r in reversed(records))
 
 
-def to_remake(store: Store, plan: WeekPlan) -> dict[int, int]:
-    """Pieces to make again, by line: those rejected, once each. The date of a remake is that of its line."""
-    pieces = {m.record.piece: m.record.line for m in mistakes(store, plan)
-              if m.decision is not None and m.decision.data["decision"] == "reject and remake"}  # fmt: skip
-    counts: dict[int, int] = {}
-    for line in pieces.values():
-        if line is not None:
-            counts[line] = counts.get(line, 0) + 1
-    return counts
+def causes(kept: Iterable[Mistake]) -> tuple[tuple[str, int], ...]:
+    """Causes named so far with how often, the most frequent first."""
+    counts: dict[str, int] = {}
+    for m in kept:
+        cause = str((m.decision.data.get("cause") if m.decision else "") or m.record.data.get("cause") or "not named")
+        counts[cause] = counts.get(cause, 0) + 1
+    return tuple(sorted(counts.items(), key=lambda c: (-c[1], c[0])))
 
 
 def sharing_blend(store: Store, plan: WeekPlan, build: Build) -> frozenset[str]:

@@ -22,6 +22,7 @@ from cakewright.app.machine_hours import MachineHours, machine_hours
 from cakewright.app.plan_costs import plan_costs
 from cakewright.app.powder_books import look
 from cakewright.app.powder_month import month_books
+from cakewright.app.remake import scrap_kg
 from cakewright.cost.actuals import FamilyResult, LineActual, by_family, promise_hit_rate
 from cakewright.cost.variance import Use, Variance, split_variance
 from cakewright.model.build import Build
@@ -275,5 +276,8 @@ def _waste(store: Store, plan: WeekPlan, now: datetime) -> tuple[Waste, ...]:
     view = look(store)
     if view.is_empty or not plan.start < now:
         return ()
-    accounts = [(m, month_books(view, m, plan.start, now).account) for m in sorted({b.material for b in plan.builds})]
+    accounts = [
+        (m, month_books(view, m, plan.start, now, scrap_kg=scrap_kg(store, m, plan.start, now)).account)
+        for m in sorted({b.material for b in plan.builds})
+    ]
     return tuple(Waste(m, a.shipped_kg, a.waste_kg) for m, a in accounts)

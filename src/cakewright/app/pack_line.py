@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from cakewright.app.authority import Step, require
-from cakewright.app.contain import mistakes
+from cakewright.app.contain import REMAKE, mistakes
 from cakewright.app.floor_note import keep
 from cakewright.app.hold_lines import LineGate, gates, refuse_held
 from cakewright.documents.words import piece_mass_g
@@ -16,8 +16,6 @@ from cakewright.model.floor import FloorKind, FloorRecord, Value
 from cakewright.model.plan import TaskKind, WeekPlan
 from cakewright.sources.quality import MASS_SPREAD
 from cakewright.store import PieceState, Store, last_words
-
-REJECTED = "reject and remake"
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +64,7 @@ def packing_of_line(store: Store, plan: WeekPlan, line: int, gate: LineGate) -> 
         said = last_words(store.piece_records(plan.version, b.key))
         found |= {piece for piece, r in said.items() if piece in pieces and r.state is PieceState.FOUND}
     rejected = {m.record.piece for m in mistakes(store, plan)
-                if m.record.line == line and m.decision and m.decision.data["decision"] == REJECTED}  # fmt: skip
+                if m.record.line == line and m.decision and m.decision.data["decision"] == REMAKE}  # fmt: skip
     cartons = tuple(r for r in store.floor.records(plan=plan.version, kind=FloorKind.PACKED) if r.line == line)
     packed = sum(int(r.data["pieces"]) for r in cartons)
     return Packing(line, plan.line(line).quantity, len(pieces), len(found), len(rejected & found), packed, gate,

@@ -26,8 +26,12 @@ class MonthBooks:
     finding: Finding | None
 
 
-def month_books(view: PowderView, material: str, start: datetime, end: datetime) -> MonthBooks:
+def month_books(
+    view: PowderView, material: str, start: datetime, end: datetime, *, scrap_kg: float = 0.0
+) -> MonthBooks:  # fmt: skip
     """Close the books of a material over [start, end); closing stock is what the scales say it is.
+
+    `scrap_kg` of what left the stock in parts was rejected, broken or lost: it is told apart from what was shipped.
 
     Differences that weighing found count as not explained, whatever name they were given.
     """
@@ -60,8 +64,8 @@ def month_books(view: PowderView, material: str, start: datetime, end: datetime)
     account = MonthAccount(
         opening_kg=kg["opening"],
         delivered_kg=kg["delivered"] + kg["stated"],
-        shipped_kg=kg["parts"],
-        scrap_kg=0.0,
+        shipped_kg=kg["parts"] - min(scrap_kg, kg["parts"]),
+        scrap_kg=min(scrap_kg, kg["parts"]),
         waste_kg=kg["waste"],
         closing_kg=closing,
     )

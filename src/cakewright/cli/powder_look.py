@@ -202,13 +202,14 @@ def month(month: Annotated[datetime, typer.Argument(formats=["%Y-%m"], help="Suc
     """Close the month: in, out, stock, and what is not explained."""
     from cakewright.app.powder_books import look
     from cakewright.app.powder_month import month_books
+    from cakewright.app.remake import scrap_kg
 
     start = month.replace(tzinfo=UTC)
     end = start.replace(year=start.year + start.month // 12, month=start.month % 12 + 1)
     with opened(db) as store:
         view = look(store)
         for material in view.materials():
-            books = month_books(view, material, start, end)
+            books = month_books(view, material, start, end, scrap_kg=scrap_kg(store, material, start, end))
             a = books.account
             table = _table(title=f"{material}, {month:%Y-%m}, kg")
             for name, kg in (("at the start", a.opening_kg), ("came in", a.delivered_kg), ("in parts", -a.shipped_kg),

@@ -173,6 +173,13 @@ class Store:
         with reading(self._engine) as link:
             return records_of(link, plan, build)
 
+    def lost_pieces(self, plan: int) -> bool:
+        """True when somebody ever called a piece of a plan missing or broken."""
+        record = schema.piece_record.c
+        gone = (record.plan == plan) & record.state.in_((PieceState.MISSING.value, PieceState.BROKEN.value))
+        with reading(self._engine) as link:
+            return link.scalar(select(record.number).where(gone).limit(1)) is not None
+
     def add_job(self, *, kind: str, by: str, folder: str, at: datetime) -> int:
         """Note that long work was asked for; its number."""
         with writing(self._engine, Desk.JOBS) as link:

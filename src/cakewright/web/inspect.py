@@ -10,6 +10,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from cakewright.app import contain
 from cakewright.app.gauges import gauge_doubts, gauges
 from cakewright.app.inspect_line import characteristics, record_reading, verdict_of, watched
+from cakewright.app.remake import remake_list, remakes
 from cakewright.documents.control_chart import control_chart_svg
 from cakewright.model.plan import WeekPlan
 from cakewright.web.look import page
@@ -79,24 +80,37 @@ def wrong(
     found = contain.suspects(shelf.store, plan, piece) if piece else ()
     return page(request, "wrong.html", **_shown(shelf, plan), piece=piece, found=found,
                 kept=contain.mistakes(shelf.store, plan), decisions=contain.DECISIONS,
-                remake=contain.to_remake(shelf.store, plan))  # fmt: skip
+                remake=remakes(shelf.store, plan), causes=contain.causes(contain.mistakes(shelf.store, plan)))  # fmt: skip
+
+
+@pages.get("/plans/{version}/remake.csv")
+def remake_orders(shelf: Plans, version: int, all_lines: bool = False) -> Response:
+    """What is to be made again as an order list; with `all_lines` after the lines of the plan, ready to be planned."""
+    plan = shelf.plan(version)
+    text = remake_list(shelf.store, plan, with_orders=plan.orders.lines if all_lines else ())
+    headers = {"content-disposition": f'attachment; filename="plan-{version:03d}-remake.csv"'}
+    return Response(text.encode("utf-8-sig"), media_type="text/csv; charset=utf-8", headers=headers)
 
 
 @pages.post("/plans/{version}/wrong")
 def report(
-    shelf: Plans, version: int, piece: Short, what: Annotated[str, Form(max_length=400)], by: Short, cause: Short = ""
-) -> Response:
+    shelf: Plans, version: int, piece: Short, what: Annotated[str, Form(max_length=400)], by: Short, cause: Short = "",
+    when: Short = "", uid: Short = "",
+) -> Response:  # fmt: skip
     """Keep what is wrong with a piece."""
-    plan = shelf.plan(version)
-    contain.report_mistake(shelf.store, plan, piece, what=what, cause=cause, by=by, at=shelf.clock())
+    plan, now = shelf.plan(version), shelf.clock()
+    contain.report_mistake(shelf.store, plan, piece, what=what, cause=cause, by=by, at=happened(when, now), uid=uid,
+                           kept_at=now)  # fmt: skip
     return RedirectResponse(f"/plans/{version}/wrong", status_code=303)
 
 
 @pages.post("/plans/{version}/wrong/{number}")
-def decide(shelf: Plans, version: int, number: int, decision: Short, by: Short) -> Response:
-    """What becomes of it."""
+def decide(
+    shelf: Plans, version: int, number: int, decision: Short, by: Short, cause: Short = "", action: Short = ""
+) -> Response:
+    """What becomes of it; a remake wants its cause."""
     plan = shelf.plan(version)
-    contain.decide(shelf.store, plan, number, decision, by=by, at=shelf.clock())
+    contain.decide(shelf.store, plan, number, decision, by=by, at=shelf.clock(), cause=cause, action=action)
     return RedirectResponse(f"/plans/{version}/wrong", status_code=303)
 
 

@@ -14,6 +14,7 @@ from cakewright.app.powder_doubts import powder_doubts
 from cakewright.app.powder_family import family_of
 from cakewright.app.powder_goods_in import judged_lots
 from cakewright.app.powder_month import MonthBooks, month_books
+from cakewright.app.remake import scrap_kg
 from cakewright.app.powder_outlook import coming_deliveries, outlook
 from cakewright.app.powder_recall import Origin, origins_of, recall_csv, recall_lot, recalled_lines
 from cakewright.app.powder_stock import stocked_cell, used_place
@@ -179,7 +180,10 @@ def month(
     start = now.replace(year=year, month=number, day=1, hour=0, minute=0, second=0, microsecond=0)
     end = start.replace(year=year + number // 12, month=number % 12 + 1)
     view = look(shelf.store)
-    books: list[MonthBooks] = [month_books(view, name, start, end) for name in view.materials()]
+    books: list[MonthBooks] = [
+        month_books(view, name, start, end, scrap_kg=scrap_kg(shelf.store, name, start, end))
+        for name in view.materials()
+    ]
     sieve = [run for name in view.materials() for run in judged_runs(view.books, name, start, end)]
     return page(
         request, "powder_month.html", **shown(shelf, "/month"), books=books, month=f"{start:%Y-%m}", sieve=sieve
