@@ -24,6 +24,7 @@ from cakewright.store import Store
 from cakewright.store.schedule import Progress
 
 REPLAN_STEPS = 600
+AGAIN_FROM = "planned again from plan "
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,7 +98,7 @@ def replan(
     chosen = {t.build: t.machine for t in schedule.tasks if t.kind is TaskKind.PRINT}
     builds = tuple(replace(b, machine=chosen.get(b.key, b.machine)) for b in plan.builds)
     builds = with_endings(builds, schedule, plan.cell)
-    schedule = replace(schedule, notes=(*schedule.notes, f"planned again from plan {plan.version}: {change.headline}"))
+    schedule = replace(schedule, notes=(*schedule.notes, f"{AGAIN_FROM}{plan.version}: {change.headline}"))
     made = replace(plan, schedule=schedule, promises=promises, builds=builds, version=0)
     return Replanned(made, change, len(facts), noted, len(told), given_up)
 

@@ -22,10 +22,11 @@ from cakewright.documents.report import report_html
 from cakewright.documents.tables import placements_csv, powder_csv, quotes_csv, schedule_csv
 from cakewright.documents.traveller import traveller_pdf
 from cakewright.documents.unpack_map import unpack_map_pdf
+from cakewright.documents.what_changed import Changed
 from cakewright.errors import StoreError
 from cakewright.model.plan import WeekPlan
-from cakewright.store.lasting import flush_folder, flush_tree
 from cakewright.store.engine import beside
+from cakewright.store.lasting import flush_folder, flush_tree
 from cakewright.store.open import open_store
 
 DATABASE = "cakewright.sqlite"
@@ -71,21 +72,19 @@ def write_plan(
     try:
         expected = max((summary.version for summary in store.plans()), default=0) + 1
         numbered = replace(plan, version=expected, made_by=made_by)
-        folder = _write_folder(numbered, out, at, progress)
+        folder = write_folder(numbered, out, at, progress)
         version = store.save_plan(numbered, made_by=made_by, at=at)
         if version != expected:  # somebody else saved a plan meanwhile: our papers carry the wrong number
             shutil.rmtree(folder)
             numbered = replace(numbered, version=version)
-            folder = _write_folder(numbered, out, at, progress)
+            folder = write_folder(numbered, out, at, progress)
         write_slips(store, numbered, folder / "papers", at.date())
         final = out / f"plan-{version:03d}"
         if final.exists():
             raise StoreError(
                 f"{final} is already there", remedy="move it away; the plan itself is safe in the database"
             )
-        flush_tree(folder)
-        folder.rename(final)
-        flush_folder(out)
+        place_folder(folder, final)
         return numbered, final
     except OSError as wrong:
         raise StoreError(
@@ -136,9 +135,11 @@ def write_folder(plan: WeekPlan, out: Path, at: datetime, progress: Progress, ch
         for name, content in calendar_files(plan, stamp=at).items():
             (calendars / name).write_bytes(content)
         told("handover")
-        (papers / "handover.pdf").write_bytes(handover_pdf(plan))
+        (papers / "handover.pdf").write_bytes(handover_pdf(plan, change=change))
+        if change:
+            (folder / "what-changed.txt").write_text(change.text, encoding="utf-8")
         told("report")
-        (folder / "report.html").write_text(report_html(plan), encoding="utf-8")
+        (folder / "report.html").write_text(report_html(plan, change), encoding="utf-8")
         progress("writing files", total, total)
     except BaseException:
         shutil.rmtree(folder, ignore_errors=True)

@@ -64,8 +64,8 @@ def note(
         if not_begun == bool(started or ended):
             raise typer.BadParameter("give --started or --ended, or --not-begun alone")
         note_task(
-            store, the_plan, kind=kind_of(kind), build=build, line=line, started=_utc(started, the_plan),
-            ended=_utc(ended, the_plan), at=now, by=by,
+            store, the_plan, kind=kind_of(kind), build=build, line=line, started=utc_of(started, the_plan),
+            ended=utc_of(ended, the_plan), at=now, by=by,
         )  # fmt: skip
         typer.echo(f"Noted for plan {version}. `cakewright replan` tells what it moves.")
 
@@ -83,6 +83,7 @@ def replan(
     from cakewright.app.replan import accept as keep
     from cakewright.app.replan import replan_stored
     from cakewright.app.running import quick_rule, windows_of
+    from cakewright.cli.moving import told
 
     with _opened(db, plan, at) as (store, version, now, the_plan):
         out = windows_of(the_plan, down or ())
@@ -92,7 +93,7 @@ def replan(
         if made.given_up:
             typer.echo(f"What people were told could not be kept: {made.given_up}")
         if accept:
-            typer.echo(f"Kept as plan {keep(store, made, by=_named(by), at=now)}.")
+            told(store, keep(store, made, by=who(by), at=now), now)
         else:
             typer.echo("Nothing is kept yet; add --accept --by NAME to keep it as a new plan.")
 
@@ -117,6 +118,7 @@ def stop(
     from cakewright.app.failure_desk import failure_desk
     from cakewright.app.recover import accept_recovery
     from cakewright.app.running import cause_of
+    from cakewright.cli.moving import told
 
     with _opened(db, plan, at) as (store, version, now, the_plan):
         desk = failure_desk(the_plan, build, layer, cause_of(cause), now=now, margin_mm=margin_mm,
@@ -125,9 +127,10 @@ def stop(
             _show_desk(the_plan, desk)
             return
         effort = effort_in_seconds(the_plan.cell.nesting.seconds_per_build, time.monotonic)
-        done = accept_recovery(store, the_plan, desk, accept, effort=effort, by=_named(by), at=now)
+        done = accept_recovery(store, the_plan, desk, accept, effort=effort, by=who(by), at=now)
         made = f"; the missing pieces are in {done.remake}" if done.remake else ""
-        typer.echo(f"Kept as plan {done.plan}{made}. Plan {version} is as it was.")
+        told(store, done.plan, now)
+        typer.echo(f"Plan {version} is as it was{made}.")
 
 
 def whatif(
@@ -173,7 +176,9 @@ def kept(db: Db = DEFAULT, at: At = None) -> None:
 
 def register(cli: typer.Typer) -> None:
     """Add the commands."""
-    for command in (commit, note, replan, stop, whatif, kept):
+    from cakewright.cli.moving import move, papers
+
+    for command in (commit, note, replan, move, stop, whatif, kept, papers):
         cli.command(rich_help_panel=PANEL)(command)
 
 
@@ -188,13 +193,15 @@ def _opened(
     return opened(db, plan, at)
 
 
-def _utc(when: datetime | None, plan: WeekPlan) -> datetime | None:
+def utc_of(when: datetime | None, plan: WeekPlan) -> datetime | None:
+    """A wall time of the cell in UTC."""
     from cakewright.app.running import in_utc
 
     return None if when is None else in_utc(when, plan.cell.zone)
 
 
-def _named(by: str) -> str:
+def who(by: str) -> str:
+    """The name of who decides, which must be given."""
     if not by.strip():
         raise typer.BadParameter("say who decides: --by NAME")
     return by.strip()

@@ -11,12 +11,14 @@ from cakewright.documents.sections import Block, heading, letter, table, words
 from cakewright.documents.sheet import set_pdf
 from cakewright.documents.staffing import Window, staffed
 from cakewright.documents.timeline import hours_of
+from cakewright.documents.what_changed import Changed
 from cakewright.documents.words import clock, day, duration, held, listed, moment, span, task_of
 from cakewright.errors import InputError
 from cakewright.model.plan import TaskKind, WeekPlan
 
 _MACHINE_ONLY = (TaskKind.PRINT, TaskKind.COOL, TaskKind.WAIT, TaskKind.RESULT)
 _FIRST_TASKS = 5
+CHANGES_SAID = 8
 
 IF_RED = (
     "Smoke, smell of burning, oxygen alarm: leave, close the door, call the emergency number. Nothing else.",
@@ -55,20 +57,27 @@ def quiet_hours(plan: WeekPlan) -> Window:
     return max(busy or gaps, key=lambda g: g[1] - g[0])
 
 
-def handover_pdf(plan: WeekPlan, start: datetime | None = None, end: datetime | None = None) -> bytes:
-    """The handover page for [start, end) in UTC as a PDF file, A4; by default for `quiet_hours`."""
+def handover_pdf(
+    plan: WeekPlan, start: datetime | None = None, end: datetime | None = None, change: Changed | None = None
+) -> bytes:
+    """The handover page for [start, end) in UTC as a PDF file, A4; by default for `quiet_hours`.
+
+    `change` against the plan before comes first.
+    """
     if start is None or end is None:
         start, end = quiet_hours(plan)
     if not start < end:
         raise InputError(f"the handover ends at {end}, before it starts", remedy="give an end after the start")
-    return set_pdf("letter", _data(plan, start, end))
+    return set_pdf("letter", _data(plan, start, end, change))
 
 
-def _data(plan: WeekPlan, start: datetime, end: datetime) -> dict[str, Any]:
+def _data(plan: WeekPlan, start: datetime, end: datetime, change: Changed | None) -> dict[str, Any]:
     zone = plan.cell.zone
     events = sorted(_events(plan, start, end), key=lambda e: e.at)
     rows = [[e.when, e.what, e.where, e.touch] for e in events] or [["–", "Nothing ends in these hours.", "", ""]]
+    news: list[Block] = [heading(change.title), words(*change.shortest(CHANGES_SAID))] if change else []
     blocks: list[Block] = [
+        *news,
         heading("What ends when"),
         table((("When", "1.25fr"), ("What", "1.5fr"), ("Where", "0.8fr"), ("May it be touched?", "1.9fr")), rows),
         heading("How you find it"),

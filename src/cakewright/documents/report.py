@@ -11,6 +11,7 @@ from markupsafe import Markup
 from cakewright.documents.report_builds import build_section
 from cakewright.documents.report_gantt import gantt_html, lonely_openings
 from cakewright.documents.report_lines import line_rows, summary
+from cakewright.documents.what_changed import Changed
 from cakewright.documents.words import day, moment
 from cakewright.findings import Severity
 from cakewright.model.plan import WeekPlan
@@ -30,8 +31,8 @@ def _environment() -> Environment:
     )
 
 
-def report_html(plan: WeekPlan) -> str:
-    """The whole plan as one self-contained page: no script, no link out, pictures inside."""
+def report_html(plan: WeekPlan, change: Changed | None = None) -> str:
+    """The whole plan as one self-contained page: no script, no link out, pictures inside; what changed comes first."""
     rows = line_rows(plan)
     lonely = lonely_openings(plan)
     style = (files("cakewright.documents") / "templates" / "report.css").read_text(encoding="utf-8")
@@ -43,6 +44,7 @@ def report_html(plan: WeekPlan) -> str:
         .get_template("report.html")
         .render(
             plan=plan,
+            change=change,
             cell=plan.cell,
             week=day(plan.start, plan.cell.zone),
             start=moment(plan.start, plan.cell.zone),
