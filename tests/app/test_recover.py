@@ -5,7 +5,7 @@ from datetime import timedelta
 
 import pytest
 
-from cakewright.app import plan_build
+from cakewright.app import plan_build, stopped_heat
 from cakewright.app.effort import effort_in_steps
 from cakewright.app.failure_desk import Cause, failure_desk
 from cakewright.app.recover import accept_recovery
@@ -23,6 +23,7 @@ def quick_heat():
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(plan_build, "heat_build", lambda meshes, placed, profile, hours, machine, cell: (
             plan_build.quick_cooling(profile, machine, cell), None))  # fmt: skip
+        patch.setattr(stopped_heat, "heat_build", plan_build.heat_build)
         yield
 
 

@@ -171,3 +171,12 @@ def test_impossible_blocks_are_refused():
         Block(np.full((2, 2, 2), 1.5), (0.01,) * 3, MATTER, 20.0)
     with pytest.raises(InputError):
         Block(np.zeros((2, 2, 2)), (0.01, 0.0, 0.01), MATTER, 20.0)
+
+
+def test_a_whole_number_of_degrees_cools_as_well():
+    """A bed of 170 instead of 170.0 once made a cake that never cooled: temperatures were whole numbers."""
+    block = Block(np.zeros((3, 3, 3)), (0.01,) * 3, plain_matter((1.08e6, 2.28e6), (0.1, 0.2)), 170)
+    block.grow(3, 170)
+    face = Face(10.0, 25.0)
+    block.step(600.0, Faces.around(face, face, face))
+    assert block.temperature_c.max() < 170

@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from cakewright.app import plan_build
+from cakewright.app import plan_build, stopped_heat
 from cakewright.model.plan import TaskKind
 from cakewright.store import open_store
 from tests.app.running import MONDAY, running_week, task
@@ -83,6 +83,7 @@ def test_a_stop_shows_ways_out_and_one_is_taken(client, store, plan, monkeypatch
     """The desk is a question; taking a way makes plan 2 with the missing pieces in a build of their own."""
     monkeypatch.setattr(plan_build, "heat_build", lambda meshes, placed, profile, hours, machine, cell: (
         plan_build.quick_cooling(profile, machine, cell), None))  # fmt: skip
+    monkeypatch.setattr(stopped_heat, "heat_build", plan_build.heat_build)
     first = min(plan.builds, key=lambda b: task(plan, b.key, TaskKind.LOAD).start)
     asked = {"layer": first.profile.layers // 2, "cause": "power", "at": "2027-03-01T10:00"}
     shown = client.get(f"/plans/1/builds/{first.key}/stopped", params=asked)

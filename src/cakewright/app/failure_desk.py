@@ -14,8 +14,10 @@ from cakewright.app.plan_costs import staffed_build_minutes
 from cakewright.app.promise_dates import stop_point
 from cakewright.app.replan import Replanned, jobs_of, replan, weighted_late_min
 from cakewright.app.stop_build import AfterStop, PieceFate, after_stop
+from cakewright.app.stopped_heat import opening_at, stopped_opening
 from cakewright.errors import InputError
 from cakewright.model.build import Build
+from cakewright.model.cell import Cell
 from cakewright.model.plan import Task, TaskKind, WeekPlan
 from cakewright.schedule.doubts import StopPoint
 from cakewright.schedule.jobs import BuildJob, LineJob
@@ -183,7 +185,7 @@ def stopped_plan(plan: WeekPlan, build: Build, after: AfterStop, now: datetime) 
             remedy="note when it was loaded, or ask what a stop would mean on the page of the build",
             where=f"build {build.key}",
         )
-    cool = timedelta(minutes=_stopped_cool_min(build, after))
+    cool = timedelta(minutes=_stopped_cool_min(build, after, plan.cell))
     mine: list[Task] = []
     for kind in (TaskKind.LOAD, TaskKind.PRINT, TaskKind.COOL):
         task = tasks.get(kind)
@@ -202,9 +204,8 @@ def stopped_plan(plan: WeekPlan, build: Build, after: AfterStop, now: datetime) 
 _OF_BUILD = (TaskKind.LOAD, TaskKind.PRINT, TaskKind.COOL, TaskKind.UNLOAD, TaskKind.UNPACK, TaskKind.CLEAN)
 
 
-def _stopped_cool_min(build: Build, after: AfterStop) -> int:
-    whole = build.cooling.opening_s[1] / 60
-    return max(1, round(whole * min(1.0, after.at_mm / max(build.nest.height_mm, 1e-9))))
+def _stopped_cool_min(build: Build, after: AfterStop, cell: Cell) -> int:
+    return max(1, round(stopped_opening(build, after, cell)[1] / 60))
 
 
 @dataclass(frozen=True, eq=False)
@@ -221,7 +222,7 @@ class _Case:
 
     def again(self, jobs: Sequence[BuildJob], wishes: Sequence[LineJob]) -> Replanned:
         """The rest of the week with this work in it."""
-        work = (_with_stop(jobs, self.build, self.after), wishes)
+        work = (_with_stop(jobs, self.build, self.after, self.plan.cell), wishes)
         return replan(self.stopped, self.now, progress=self.progress, work=work, against=self.plan)
 
     def way(self, made: Replanned, key: str, title: str, text: str, money: float, given_up: float = 0.0) -> Recovery:
@@ -310,19 +311,20 @@ def remake_job(
     """What making the missing pieces again asks of the cell, before they are really nested."""
     owed = sum(f in {PieceFate.HALF, PieceFate.NOT_BEGUN} for _, _, f in after.fates)
     rates = plan.cell.rates
+    again_layers = round(build.profile.layers * point.remake_height_share)
     return replace(
         job,
         key=build.key + AGAIN,
         print_min={m: max(1, round(minutes * point.remake_share)) for m, minutes in job.print_min.items()},
-        cool_min=max(1, round(job.cool_min * point.remake_height_share)),
+        cool_min=max(1, round(opening_at(build, again_layers, plan.cell)[1] / 60)),
         unpack_min=max(1, round(rates.unpack_min_per_build + owed * rates.unpack_s_per_piece / 60)),
         release=release,
         pinned_machine=None,
     )
 
 
-def _with_stop(jobs: Sequence[BuildJob], build: Build, after: AfterStop) -> list[BuildJob]:
-    cool = _stopped_cool_min(build, after)
+def _with_stop(jobs: Sequence[BuildJob], build: Build, after: AfterStop, cell: Cell) -> list[BuildJob]:
+    cool = _stopped_cool_min(build, after, cell)
     return [
         replace(j, cool_min=cool, minimum_cool_in_machine_min=min(j.minimum_cool_in_machine_min, cool))
         if j.key == build.key

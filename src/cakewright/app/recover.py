@@ -6,16 +6,15 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-import numpy as np
-
 from cakewright.app.effort import Effort
 from cakewright.app.failure_desk import AGAIN, FailureDesk, Recovery, stopped_plan
 from cakewright.app.plan_build import Batch, compute_build, left_out_pieces, nest_batch
 from cakewright.app.plan_costs import plan_costs
 from cakewright.app.replan import accept, jobs_of, replan
 from cakewright.app.stop_build import AfterStop, PieceFate
+from cakewright.app.stopped_heat import cut_profile, cut_time, stopped_heat
 from cakewright.errors import DoesNotFitError, InputError
-from cakewright.model.build import Build, LayerProfile, PrintTime, Removal
+from cakewright.model.build import Build, Removal
 from cakewright.model.plan import WeekPlan
 from cakewright.nesting.orientations import orientations_for
 from cakewright.nesting.task import NestPiece
@@ -67,7 +66,7 @@ def accept_recovery(
 def recovered_plan(plan: WeekPlan, desk: FailureDesk, way: Recovery, effort: Effort) -> tuple[WeekPlan, str]:
     """The plan after a way out, really nested and dated but not kept, and the build that makes the missing pieces."""
     old = plan.build(desk.after.build)
-    builds = [_what_is_left(b, desk.after, desk.cause.value) if b.key == old.key else b for b in plan.builds]
+    builds = [_what_is_left(plan, b, desk.after, desk.cause.value) if b.key == old.key else b for b in plan.builds]
     remake = ""
     missing = _missing_pieces(old, desk.after)
     if way.key.startswith("again-") and missing:
@@ -128,8 +127,10 @@ def _free_key(plan: WeekPlan, wanted: str) -> str:
     return wanted
 
 
-def _what_is_left(build: Build, after: AfterStop, cause: str) -> Build:
+def _what_is_left(plan: WeekPlan, build: Build, after: AfterStop, cause: str) -> Build:
     """The stopped build as it lies in its chamber: whole pieces only, as high as it came; scrap is in the notes.
+
+    Its cooling is computed anew from where the cake stopped, scrap included.
 
     A stop before anything is whole leaves the build as it was planned: there is a cake to cool and to clear away.
     """
@@ -139,20 +140,19 @@ def _what_is_left(build: Build, after: AfterStop, cause: str) -> Build:
     if not whole:
         return replace(build, nest=replace(build.nest, notes=(*build.nest.notes, note)), reason=note)
     names = {p.piece for p in whole}
-    share = min(1.0, after.at_mm / max(build.nest.height_mm, 1e-9))
+    cooling, heat = stopped_heat(plan, build, after)
     lines = tuple(n for n in build.lines if any(p.line == n for p in whole))
-    early, likely, late = (s * share for s in build.cooling.opening_s)
     return replace(
         build,
         lines=lines,
         nest=replace(build.nest, placements=whole, height_mm=after.at_mm, notes=(*build.nest.notes, note)),
         removal=_only(build.removal, names),
-        profile=_cut_profile(build.profile, after.layer),
-        print_time=_cut_time(build.print_time, after.layer),
-        cooling=replace(build.cooling, opening_s=(early, likely, late)),
+        profile=cut_profile(build.profile, after.layer),
+        print_time=cut_time(build.print_time, after.layer),
+        cooling=cooling,
         reason=note,
         line_reasons=tuple(r for r in build.line_reasons if r[0] in lines),
-        heat=None,
+        heat=heat,
     )
 
 
@@ -164,18 +164,3 @@ def _only(removal: Removal, names: set[str]) -> Removal:
         tuple(group for group in stuck if len(group) > 1),
         tuple((p, waits) for p, waits in hooked if waits),
     )
-
-
-def _cut_profile(profile: LayerProfile, layer: int) -> LayerProfile:
-    area, contour, outlines = profile.area_mm2[:layer], profile.contour_mm[:layer], profile.outlines[:layer]
-    return LayerProfile(profile.layer_mm, area, contour, outlines)
-
-
-def _cut_time(time: PrintTime, layer: int) -> PrintTime:
-    """Hours up to the stop; what is not by layer is shared out by the time of the layers."""
-    whole, done = float(time.layer_s.sum()), float(time.layer_s[:layer].sum())
-    share = done / whole if whole > 0 else 0.0
-    return replace(
-        time, recoat_s=time.recoat_s * share, scan_s=time.scan_s * share, waiting_s=time.waiting_s * share, end_s=0.0,
-        layer_s=np.array(time.layer_s[:layer]),
-    )  # fmt: skip

@@ -39,7 +39,7 @@ class Lettering:
         height = at @ up
         level = (height > self.slab_mm[0] - 1e-3) & (height < self.slab_mm[1] + 1e-3) & (np.abs(normal @ up) < UPRIGHT)
         near = np.linalg.norm(at[:, None] - np.array(self.middles)[None], axis=2).min(axis=1) if level.any() else None
-        return level if near is None else level & (near < self.height_mm + abs(self.depth_mm))
+        return level if near is None else np.asarray(level & (near < self.height_mm + abs(self.depth_mm)))
 
 
 def check_plates(

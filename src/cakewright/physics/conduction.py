@@ -71,7 +71,7 @@ class Block:
         self.solid = np.ascontiguousarray(solid, dtype=np.float64)
         self.cell_m = cell_m
         self.matter = matter
-        self.temperature_c = np.full(solid.shape, start_c)
+        self.temperature_c = np.full(solid.shape, float(start_c))
         self.active = 0
         self.energy_in_j = 0.0
         self.start_j = 0.0
