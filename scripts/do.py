@@ -27,6 +27,7 @@ PYTHON = BIN / "python"
 STAMP = VENV / "installed.txt"
 CORE_LOCK = ROOT / "requirements" / "core.lock"
 DEV_LOCK = ROOT / "requirements" / "dev.lock"
+RESULTS = ROOT / ".test-results" / "tests.xml"
 
 
 def say(text: str) -> None:
@@ -126,9 +127,9 @@ def test() -> None:
         apt_install("chromium", why="looking at the pages in the tests")
     if shutil.which("initdb") is None and not list(Path("/usr/lib/postgresql").glob("*/bin/initdb")):
         apt_install("postgresql", why="running the tests of the store on a server too")
-    run(PYTHON, "-m", "mkdocs", "build", "--strict", "--quiet")
     cores = str(min(os.cpu_count() or 1, 8))
-    run(PYTHON, "-m", "pytest", "-n", cores, "--dist", "loadfile", *sys.argv[2:])
+    run(PYTHON, "-m", "pytest", "-n", cores, "--dist", "loadfile", f"--junitxml={RESULTS}", *sys.argv[2:])
+    run(PYTHON, "-m", "mkdocs", "build", "--strict", "--quiet")  # its page of checks is made from this run
 
 
 def docs() -> None:
@@ -160,6 +161,7 @@ def clean() -> None:
         ".mypy_cache",
         ".ruff_cache",
         ".hypothesis",
+        ".test-results",
     ):
         shutil.rmtree(ROOT / name, ignore_errors=True)
     for cache in (ROOT / "src").rglob("__pycache__"):

@@ -14,14 +14,15 @@ from typing import Any
 
 NUMBERS_HEAD = """Made from the program. **default, unverified** means: chosen by us so that something works
 at once; replace it by what you measured. **common practice, no source** means what it says."""
-CHECKS_HEAD = "Made from `tests/published`: each row is a test that runs with every change."
+CHECKS_HEAD = """Made from `tests/published`: each row is a test that runs with every change. The last two
+columns are made from the test run itself: what was computed against what is published."""
 BENCHMARKS_HEAD = """Measured with the scripts in `benchmarks/`; each table names machine, date and command.
 They are not run with every change: tests count work, they do not time it."""
 PAGES_HEAD = "Made from the program. `{version}` is the number of a plan, `{key}` a build, `{number}` a line or quote."
 ERRORS_HEAD = """Made from the program. Every error says what was found, where, and what to do; the command line ends
 with exit code 2, the JSON interface answers with `code`, `found`, `remedy`, `where`."""
 HERE = Path(__file__).resolve().parents[1]
-sys.path.insert(0, str(HERE / "src"))
+sys.path[:0] = [str(HERE / "src"), str(HERE / "scripts")]
 
 
 def commands() -> str:
@@ -75,23 +76,28 @@ def numbers() -> str:
 
 def checks() -> str:
     """What is checked against published values, from the tests themselves."""
-    rows = [
-        "# Published checks",
-        "",
-        "Made from `tests/published`: each row is a test that runs with every change.",
-        "",
-    ]
+    from check_results import Result, results
+
+    when, told = results()
+    ran = f"Run on {when}." if when else "Not run on this machine yet: `make test`, then `make docs`."
+    rows = ["# Published checks", "", CHECKS_HEAD, "", ran, ""]
     for file in sorted((HERE / "tests" / "published").glob("test_*.py")):
         tree = ast.parse(file.read_text(encoding="utf-8"))
         head = " ".join((ast.get_docstring(tree) or "").split())
         found = [
-            (node.name.removeprefix("test_").replace("_", " "), " ".join((ast.get_docstring(node) or "").split()))
+            (node.name, " ".join((ast.get_docstring(node) or "").split()))
             for node in ast.walk(tree)
             if isinstance(node, ast.FunctionDef) and node.name.startswith("test_")
         ]
         title = file.stem.removeprefix("test_").replace("_", " ")
-        rows += [f"## {title}", "", head, "", "| check | source and values |", "|---|---|",
-                 *(f"| {_cell(a)} | {_cell(b)} |" for a, b in found), ""]  # fmt: skip
+        rows += [f"## {title}", "", head, "", "| check | source and values | last run | computed against published |",
+                 "|---|---|---|---|"]  # fmt: skip
+        for name, source in found:
+            last = told.get((file.stem, name), Result())
+            words = last.words if (file.stem, name) in told else "not run"
+            rows.append(f"| {_cell(name.removeprefix('test_').replace('_', ' '))} | {_cell(source)} | {words} "
+                        f"| {_cell(last.shown)} |")  # fmt: skip
+        rows.append("")
     return "\n".join(rows) + "\n"
 
 

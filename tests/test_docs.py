@@ -80,3 +80,24 @@ def test_commands_in_the_texts_exist(made):
                 (file.name, word) for word in words if word.startswith("--") and word.split("=")[0] not in options
             ]
     assert wrong == []
+
+
+def test_the_page_of_checks_tells_the_last_run(made, tmp_path, monkeypatch):
+    """Outcome by name with its parameters together, and the values; without a run it says so."""
+    import check_results
+
+    file = tmp_path / "tests.xml"
+    monkeypatch.setattr(check_results, "RESULTS", file)
+    assert check_results.results(file) == ("", {})
+    file.write_text(
+        """<testsuites><testsuite timestamp="2027-03-01T06:40:00.1">
+        <testcase classname="tests.published.test_cost_unit" name="test_saw_tooth[1]"><properties>
+        <property name="compared" value="2 against 2"/></properties></testcase>
+        <testcase classname="tests.published.test_cost_unit" name="test_saw_tooth[2]"><failure/></testcase>
+        <testcase classname="tests.cost.test_money" name="test_x"/></testsuite></testsuites>""",
+        encoding="utf-8",
+    )
+    when, found = check_results.results(file)
+    assert when == "2027-03-01 06:40" and list(found) == [("test_cost_unit", "test_saw_tooth")]
+    result = found["test_cost_unit", "test_saw_tooth"]
+    assert (result.words, result.shown) == ("1 of 2 failed", "2 against 2")
