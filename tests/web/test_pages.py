@@ -29,6 +29,8 @@ PAGES = [
     "/packing?order=bracket-1&by=Mira",
     "/training?by=Mira",
     "/upkeep?by=Mira",
+    "/scale?by=Mira",
+    "/charts?kind=ewma",
     "/builds/B1/identify?mass_g=5&size=28",
     "/lines/2/count?reference_g=50&total_g=100",
     "/builds/B1/heat",
@@ -40,7 +42,7 @@ PAGES = [
     "/numbers",
     "/capacity",
 ]
-ALL = ["/plans", "/inbox", "/jobs/1", "/quotes", "/quotes/1", "/api/docs", *(f"/plans/2{below}" for below in PAGES)]
+ALL = ["/plans", "/customers", "/inbox", "/jobs/1", "/quotes", "/quotes/1", "/api/docs", *(f"/plans/2{below}" for below in PAGES)]
 
 
 class Seen(HTMLParser):

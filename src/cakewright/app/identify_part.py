@@ -13,7 +13,7 @@ from cakewright.errors import InputError
 from cakewright.model.build import Build, Placement
 from cakewright.model.plan import WeekPlan
 from cakewright.parts.signature import look_alikes, signature
-from cakewright.quality.identify import Candidate, Match, count_by_weight, identify, most_on_scale, trapped_powder_g
+from cakewright.quality.identify import Candidate, Match, identify, most_on_scale, trapped_powder_g
 from cakewright.sources.floor import DEPTH_SLACK_MM
 from cakewright.store import PieceRecord, PieceState, last_words
 
@@ -128,6 +128,6 @@ def _likely(plan: WeekPlan, match: Match, of_line: Mapping[int, list[Placement]]
 
 
 __all__ = [
-    "Likely", "count_by_weight", "edges_mm", "likely_lines", "mass_g_of", "mirror_twins", "most_on_scale",
+    "Likely", "edges_mm", "likely_lines", "mass_g_of", "mirror_twins", "most_on_scale",
     "trapped_powder_g",
 ]  # fmt: skip

@@ -66,6 +66,7 @@ class Watched:
 
     key: str
     readings: tuple[Reading, ...]
+    builds: tuple[str, ...]
     chart: Chart | None
     signals: tuple[Signal, ...]
     capability: Capability | None
@@ -117,7 +118,8 @@ def record_reading(
     if low is not None and high is not None and low > high:
         raise InputError(f"limits {low:g} to {high:g}", remedy="write the smaller one first")
     data: dict[str, Value] = {"name": name.strip(), "value": value, "gauge": gauge.strip(),
-                              "part": plan.line(line).part, "material": plan.line(line).material}  # fmt: skip
+                              "part": plan.line(line).part, "material": plan.line(line).material,
+                              "machine": plan.build(known[piece]).machine}  # fmt: skip
     data |= {k: v for k, v in (("low", low), ("high", high)) if v is not None}
     record = FloorRecord(uid or uuid4().hex, plan.version, FloorKind.MEASURED, by, at, known[piece], line, piece, data)
     return store.floor.add([record], kept_at=kept_at or at)[0]
@@ -138,13 +140,15 @@ def watched(store: Store) -> tuple[Watched, ...]:
     """Every characteristic that was measured, over all plans, those with something unusual first."""
     groups: dict[str, list[FloorRecord]] = {}
     for record in store.floor.records(kind=FloorKind.MEASURED):
-        key = f"{record.data.get('part', '')} · {record.data['name']} · {record.data.get('material', '')}"
+        words = (record.data.get(k, "") for k in ("part", "name", "material", "machine"))
+        key = " · ".join(str(w) for w in words if w)
         groups.setdefault(key, []).append(record)
-    found = [_watch(key, [_reading(r) for r in records]) for key, records in groups.items()]
+    found = [_watch(key, [_reading(r) for r in records], tuple(f"{r.plan}-{r.build}" for r in records))
+             for key, records in groups.items()]  # fmt: skip
     return tuple(sorted(found, key=lambda w: (-len(w.signals), w.key)))
 
 
-def _watch(key: str, readings: Sequence[Reading]) -> Watched:
+def _watch(key: str, readings: Sequence[Reading], builds: tuple[str, ...]) -> Watched:
     values = [r.value for r in readings]
     chart = individuals(values) if len(values) >= LEAST_FOR_CHART and len(set(values)) > 1 else None
     unusual = signals(chart) if chart is not None else ()
@@ -153,7 +157,7 @@ def _watch(key: str, readings: Sequence[Reading]) -> Watched:
     if chart is not None and len(values) >= LEAST_FOR_CAPABILITY and last.low is not None and last.high is not None:
         can = capability(low=last.low, high=last.high, mean=chart.centre, sigma=float(chart.sigma[0]))
         between = cpk_interval(can.cpk, len(values))
-    return Watched(key, tuple(readings), chart, unusual, can, between)
+    return Watched(key, tuple(readings), builds, chart, unusual, can, between)
 
 
 def _reading(record: FloorRecord) -> Reading:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from cakewright.app.learn_cooling import with_learnt_cooling
 from cakewright.app.learn_times import with_learnt_times
+from cakewright.app.scale_change import with_approved_scale
 from cakewright.app.upkeep import with_noted_service
 from cakewright.model.cell import Cell
 from cakewright.store import Store, open_store
@@ -26,7 +27,9 @@ def as_recorded(cell: Cell, store: Store) -> Cell:
     fits, speeds = store.physics.fits(), store.physics.speeds()
     return replace(
         cell,
-        machines=tuple(with_noted_service(with_learnt_times(m, fits), store) for m in cell.machines),
+        machines=tuple(
+            with_approved_scale(with_noted_service(with_learnt_times(m, fits), store), store) for m in cell.machines
+        ),
         chamber_types=tuple(with_learnt_cooling(c, speeds, cell) for c in cell.chamber_types),
     )
 

@@ -97,8 +97,10 @@ def probe(
 def shrink(
     file: Annotated[Path, typer.Argument(help="Measured lengths (CSV): axis,wanted,measured[,hole][,x,y,z].")],
     build: Annotated[str, typer.Option("--build", help="The build the pieces came from, such as B2.")],
+    keep: Annotated[bool, typer.Option("--keep", help="Keep the ladder: enough of them may propose a change.")] = False,
     db: Db = DEFAULT,
     plan: Plan = None,
+    by: By = "",
 ) -> None:
     """Measured lengths: what scale and offset the machine's files should have next.
 
@@ -106,6 +108,7 @@ def shrink(
     proposal into the cell file when you agree.
     """
     from cakewright.app.learn_shrink import propose_shrink
+    from cakewright.app.scale_change import axis_states, keep_ladder
     from cakewright.app.serve import check_database
     from cakewright.cli.screen import console
     from cakewright.formats.lengths_csv import read_lengths
@@ -114,7 +117,10 @@ def shrink(
     lengths = read_lengths(file)
     check_database(db)
     with open_store(db) as store:
-        found = propose_shrink(store.load_plan(plan), build, lengths)
+        the_plan = store.load_plan(plan)
+        found = propose_shrink(the_plan, build, lengths)
+        kept = keep_ladder(store, the_plan, build, lengths, by=by, at=datetime.now(UTC)) if keep else ()
+        told = [s for s in axis_states(store, the_plan) if s.machine == found.machine] if keep else []
     console.print(f"{found.machine}, from {len(lengths)} lengths:", style="bold", markup=False)
     for a in found.axes:
         console.print(
@@ -131,7 +137,11 @@ def shrink(
     if found.by_place:
         console.print(f"  {found.by_place}", markup=False)
     console.print("For the cell file: export_scale and export_offset_mm of this machine.")
-    console.print("Nothing was changed.")
+    for s in told:
+        change = "leave it" if s.proposal.new_factor is None else f"proposed x {s.proposal.new_factor:.5f}"
+        console.print(f"  {s.axis}: {change}: {s.proposal.reason}", markup=False, soft_wrap=True)
+    console.print(f"Kept {len(kept)} ladders; a person approves a change on the page Scale." if kept
+                  else "Nothing was changed.")  # fmt: skip
 
 
 _WORDS = {"fixed": "warm-up and end", "recoat": "recoat", "hatch": "hatching", "outline": "outlines"}

@@ -14,7 +14,7 @@ def control_chart_svg(
 ) -> str:
     """The chart of single values, 720 x 260; `low` and `high` are tolerance limits, drawn apart from its own."""
     n = len(chart.points)
-    given = [float(v) for v in (*chart.points, chart.low[0], chart.high[0])]
+    given = [float(v) for v in (*chart.points, *chart.low, *chart.high)]
     given += [v for v in (low, high) if v is not None]
     bottom, top = min(given), max(given)
     pad = (top - bottom) * 0.06 or 1.0
@@ -26,7 +26,11 @@ def control_chart_svg(
     def y(value: float) -> float:
         return _TOP + (_H - _TOP - _BOTTOM) * (top - value) / (top - bottom)
 
-    lines = [(chart.centre, "mean", ""), (float(chart.high[0]), "limit", "8 5"), (float(chart.low[0]), "limit", "8 5")]
+    lines = [
+        (chart.centre, "mean", ""),
+        (float(chart.high[-1]), "limit", "8 5"),
+        (float(chart.low[-1]), "limit", "8 5"),
+    ]
     lines += [(v, "tolerance", "2 4") for v in (low, high) if v is not None]
     body = []
     for value, word, dash in lines:
@@ -36,6 +40,10 @@ def control_chart_svg(
             f'y2="{y(value):.1f}"{dashed}/>'
             f'<text x="{_LEFT - 6}" y="{y(value) + 4:.1f}" text-anchor="end">{value:.3f}</text>'
         )
+    for limit in (chart.low, chart.high):  # limits that widen or follow the sample size are drawn point by point
+        if float(limit.max() - limit.min()) > 0:
+            steps = " ".join(f"{'M' if i == 0 else 'L'}{x(i):.1f} {y(float(v)):.1f}" for i, v in enumerate(limit))
+            body.append(f'<path class="chart-run" stroke-dasharray="8 5" d="{steps}"/>')
     path = " ".join(f"{'M' if i == 0 else 'L'}{x(i):.1f} {y(float(v)):.1f}" for i, v in enumerate(chart.points))
     body.append(f'<path class="chart-run" d="{path}"/>')
     odd = {s.index for s in signals}

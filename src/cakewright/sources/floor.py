@@ -22,3 +22,14 @@ SPECIMENS_NEEDED = Reference(
     "floor.specimens_needed", 3.0, "bars", Status.COMMON_PRACTICE, "common practice, no source",
     "so many values of each property before a build is tested; usual are 3 to 5", 1.0, 10.0,
 )  # fmt: skip
+MASSES_FOR_SPREAD = Reference(
+    "floor.masses_for_spread", 5.0, "pieces", Status.DEFAULT, _OURS,
+    "so many weighed one by one before their spread is believed; ten are better",
+)  # fmt: skip
+CUSUM_ALLOWANCE = Reference(
+    "floor.cusum_allowance", 0.5, "sigma", Status.COMMON_PRACTICE, "common practice, no source",
+    "half of the shift of one sigma that is to be found",
+)  # fmt: skip
+CUSUM_DECISION = Reference(
+    "floor.cusum_decision", 5.0, "sigma", Status.COMMON_PRACTICE, "common practice, no source", "usual are 4 to 5",
+)  # fmt: skip

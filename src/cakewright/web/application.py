@@ -41,6 +41,7 @@ from cakewright.web import (
     revise,
     run_extras,
     running,
+    scale,
     service,
     specimens,
     training,
@@ -106,6 +107,7 @@ def create_app(
     app.include_router(finish.pages)
     app.include_router(upkeep.pages)
     app.include_router(service.pages)
+    app.include_router(scale.pages)
     app.include_router(live.router)
     app.include_router(specimens.pages)
     app.include_router(packing.pages)

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from datetime import datetime
 from typing import Annotated, Any
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, Form, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from pydantic import BaseModel, Field
 
-from cakewright.app import run_build, run_notes
-from cakewright.app.identify_part import Likely, count_by_weight, likely_lines, most_on_scale, trapped_powder_g
+from cakewright.app import count_line, run_build, run_notes
+from cakewright.app.identify_part import Likely, likely_lines, most_on_scale, trapped_powder_g
 from cakewright.app.warp_list import warp_list
 from cakewright.documents.render import Shape, draw
 from cakewright.documents.timeline import hours_of
@@ -153,7 +154,9 @@ def which_part(
             wrong = caught
     heavy = None
     if found and mass_g:
-        heavy = trapped_powder_g(found[0].mass_g, above_zero(mass_g, "mass"), scale_g=above_zero(scale_g, "scale"))
+        extra, is_more = trapped_powder_g(found[0].mass_g, above_zero(mass_g, "mass"),
+                                          scale_g=above_zero(scale_g, "scale"))  # fmt: skip
+        heavy = (extra, is_more, extra / plan.cell.material(build.material).bed_density_g_cm3)
     shown = [f for f in found[:6] if f is found[0] or f.probability >= WORTH_SHOWING]
     asked = {"mass_g": mass_g, "sizes": [*sizes, "", "", ""][:3], "depth_mm": depth_mm, "scale_g": scale_g}
     return page(request, "identify.html", **_common(shelf, plan, build), found=shown, wrong=wrong, asked=asked,
@@ -170,19 +173,44 @@ def count_pieces(
     reference_g: Annotated[str, Query(max_length=12)] = "",
     total_g: Annotated[str, Query(max_length=12)] = "",
     spread: Annotated[str, Query(max_length=12)] = "2",
+    scale_g: Annotated[str, Query(max_length=12)] = "0.05",
+    masses: Annotated[str, Query(max_length=400)] = "",
+    by: Annotated[str, Query(max_length=80)] = "",
 ) -> HTMLResponse:
     """Count pieces by weight, and say how many may lie on the scale at once."""
     plan = shelf.plan(version)
     line = line_of(plan, number)
+    if masses:
+        spread = f"{100 * count_line.spread_of([above_zero(m, 'mass') for m in masses.split()]):.2f}"
     share = above_zero(spread, "spread") / 100.0
-    most = most_on_scale(reference, share)
-    counted = None
-    if total_g and reference_g:
-        counted = count_by_weight(above_zero(total_g, "total"), above_zero(reference_g, "reference"), reference, share)
-    asked = {"reference": reference, "reference_g": reference_g, "total_g": total_g, "spread": spread}
+    counted = _counted(total_g, reference_g, reference, share, scale_g) if total_g and reference_g else None
+    most = counted.most if counted else most_on_scale(reference, share)
+    asked = {"reference": reference, "reference_g": reference_g, "total_g": total_g, "spread": spread,
+             "scale_g": scale_g, "masses": masses}  # fmt: skip
     return page(
-        request, "count.html", **_shown(shelf, plan, "/lines"), line=line, most=most, counted=counted, asked=asked
-    )
+        request, "count.html", **_shown(shelf, plan, "/lines"), line=line, most=most, counted=counted, asked=asked,
+        by=by, twins=count_line.twins_of(plan, number), kept=count_line.counted_so_far(shelf.store, plan, number),
+    )  # fmt: skip
+
+
+@pages.post("/plans/{version}/lines/{number}/count")
+def keep_count(
+    shelf: Plans, version: int, number: int, reference: Annotated[int, Form(ge=1, le=10_000)], reference_g: Name,
+    total_g: Name, spread: Name, by: Name, scale_g: Name = "0.05", when: When = "", uid: Name = "",
+) -> Response:  # fmt: skip
+    """A count is kept; refused while too many lie on the scale at once."""
+    plan, now = shelf.plan(version), shelf.clock()
+    line_of(plan, number)
+    seen = _counted(total_g, reference_g, reference, above_zero(spread, "spread") / 100.0, scale_g)
+    count_line.keep_count(shelf.store, plan, number, seen, by=by, at=happened(when, now), uid=uid, kept_at=now)
+    asked = urlencode({"reference": reference, "reference_g": reference_g, "spread": spread, "scale_g": scale_g,
+                       "by": by})  # fmt: skip
+    return RedirectResponse(f"/plans/{version}/lines/{number}/count?{asked}", status_code=303)
+
+
+def _counted(total_g: str, reference_g: str, reference: int, share: float, scale_g: str) -> count_line.Counted:
+    return count_line.count(above_zero(total_g, "total"), above_zero(reference_g, "reference"), reference, share,
+                            above_zero(scale_g, "scale"))  # fmt: skip
 
 
 @pages.get("/plans/{version}/lines/{number}/part.png")
@@ -247,8 +275,6 @@ def _asked(
 
 
 def _back(version: int, key: str, place: str, by: str) -> Response:
-    from urllib.parse import urlencode
-
     return RedirectResponse(f"/plans/{version}/builds/{key}/{place}?{urlencode({'by': by})}", status_code=303)
 
 

@@ -8,10 +8,12 @@ from fastapi import APIRouter, Depends, Form, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from cakewright.app import contain
+from cakewright.app.charts import KINDS, draw_kind
 from cakewright.app.gauges import gauge_doubts, gauges
-from cakewright.app.inspect_line import characteristics, record_reading, verdict_of, watched
+from cakewright.app.inspect_line import Watched, characteristics, record_reading, verdict_of, watched
 from cakewright.app.remake import remake_list, remakes
 from cakewright.documents.control_chart import control_chart_svg
+from cakewright.errors import InputError
 from cakewright.model.plan import WeekPlan
 from cakewright.web.look import page
 from cakewright.web.shelf import Shelf, line_of, shelf_of
@@ -60,15 +62,29 @@ def measured(
 
 
 @pages.get("/plans/{version}/charts")
-def charts(shelf: Plans, request: Request, version: int) -> HTMLResponse:
+def charts(
+    shelf: Plans, request: Request, version: int, kind: Annotated[str, Query(max_length=12)] = "individuals"
+) -> HTMLResponse:
     """Every characteristic that was measured, in order of time; what is unusual first."""
     plan = shelf.plan(version)
-    rows = [
-        (w, control_chart_svg(w.chart, w.signals, low=w.readings[-1].low, high=w.readings[-1].high, title=w.key)
-         if w.chart is not None else "")
-        for w in watched(shelf.store)
+    rows = [(w, *_drawn(w, kind)) for w in watched(shelf.store)]
+    return page(request, "charts.html", **_shown(shelf, plan), rows=rows, kinds=KINDS, kind=kind)
+
+
+def _drawn(seen: Watched, kind: str) -> tuple[list[str], list[str], str]:
+    """Charts as SVG, what is unusual on them in words, or why there is no chart."""
+    try:
+        found = draw_kind(kind, seen.readings, seen.builds)
+    except InputError as wrong:
+        return [], [], f"{wrong.found}: {wrong.remedy}."
+    last, tolerance = seen.readings[-1], kind in ("individuals", "x-bar")
+    svgs = [
+        control_chart_svg(d.chart, d.signals, title=f"{seen.key}, {d.chart.name}",
+                          low=last.low if tolerance and not i else None, high=last.high if tolerance and not i else None)
+        for i, d in enumerate(found)
     ]  # fmt: skip
-    return page(request, "charts.html", **_shown(shelf, plan), rows=rows)
+    said = [f"{d.chart.name}, {d.labels[s.index]}: {s.rule}" for d in found for s in d.signals[-6:]]
+    return svgs, said, ""
 
 
 @pages.get("/plans/{version}/wrong")
@@ -78,9 +94,17 @@ def wrong(
     """Nonconformances of a plan, and what shares something with a piece."""
     plan = shelf.plan(version)
     found = contain.suspects(shelf.store, plan, piece) if piece else ()
-    return page(request, "wrong.html", **_shown(shelf, plan), piece=piece, found=found,
-                kept=contain.mistakes(shelf.store, plan), decisions=contain.DECISIONS,
-                remake=remakes(shelf.store, plan), causes=contain.causes(contain.mistakes(shelf.store, plan)))  # fmt: skip
+    return page(
+        request,
+        "wrong.html",
+        **_shown(shelf, plan),
+        piece=piece,
+        found=found,
+        kept=contain.mistakes(shelf.store, plan),
+        decisions=contain.DECISIONS,
+        remake=remakes(shelf.store, plan),
+        causes=contain.causes(contain.mistakes(shelf.store, plan)),
+    )
 
 
 @pages.get("/plans/{version}/remake.csv")
