@@ -59,6 +59,8 @@ def main() -> int:
                 shutil.copytree(world.folder, given.keep, dirs_exist_ok=True)
                 print(f"BROKEN in round {done} (seed {given.seed}, {deeds}): {wrong}; kept in {given.keep}", flush=True)
                 return 1
+            if done % 250 == 249:
+                print(f"{done + 1} rounds, {time.monotonic() - begin:.0f} s, nothing lost", flush=True)
             for child in ended:
                 kills[child.deed] += 1
                 under_way[child.deed] += child.was_under_way

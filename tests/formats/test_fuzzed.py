@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 import trimesh
 
-from cakewright.errors import MeshFileError
+from cakewright.errors import InputError, MeshFileError
+from cakewright.formats.lengths_csv import read_lengths
 from cakewright.formats.mesh_file import read_mesh
 from tests.formats.fuzzing import damaged, kinds, try_one
 
@@ -42,3 +43,11 @@ def test_a_signalling_nan_is_refused_without_a_warning(tmp_path, ending):
     path.write_bytes(data)
     with pytest.raises(MeshFileError):
         read_mesh(path)
+
+
+def test_a_length_list_with_a_field_without_end_is_refused_in_words(tmp_path):
+    """Found by an hour of damaged files: a field beyond the limit of the CSV reader in a later row."""
+    path = tmp_path / "lengths.csv"
+    path.write_text("axis,wanted,measured\nx,10,10.1\n" + "9" * 140_000 + ",1,1\n")
+    with pytest.raises(InputError, match="not readable as CSV"):
+        read_lengths(path)

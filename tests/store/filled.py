@@ -130,8 +130,13 @@ def fill(store: Store) -> None:
         book.remark("container", BLEND, "label", "labelled", **who)
         book.read_flow(BLEND, melt_flow=40.0, relative_sigma=0.05, **who)
         book.keep_shares(version, "B1", {"lot LOT-1": 1.0})
+    store.photos.add(b"\x89PNG\r\n\x1a\n", uid="photo-001", plan=version, build="B1", line=1, by="Mira", at=NOON,
+                     kept_at=NOON)  # fmt: skip
     add_account(store, "Ada", Role.PLANNER, PASSWORD, at=NOON)
     store.accounts.open_session("token", "Ada", until=NOON)
     store.accounts.note_wrong_password("Eve", at=NOON)
+    store.customers.limit("Ada", ["Team & Co"])
+    store.customers.set_date("Team & Co", date(2028, 1, 1), by="Mira", at=NOON)
+    store.customers.erase("Nobody", {}, report="nothing", by="Mira", at=NOON)
     for deed in ("POST /inbox", "POST /quotes"):
         store.accounts.note_change(account_name="Ada", deed=deed, outcome=303, at=NOON)

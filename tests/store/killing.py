@@ -25,6 +25,7 @@ from cakewright.app import write_plan as writer
 from cakewright.app.inbox import Inbox
 from cakewright.app.keep_safe import back_up_to, backups_in
 from cakewright.app.learn_times import take_log
+from cakewright.errors import StoreError
 from cakewright.model.floor import FloorKind, FloorRecord
 from cakewright.store import Store, open_store
 from cakewright.store.backup import check_file
@@ -198,11 +199,22 @@ def start(world: World, deed: str, seed: int) -> tuple[int, int]:
     status = 1
     try:
         os.close(reads)
-        DEEDS[deed][0](world, lambda word: _put(writes, word), random.Random(seed))
+        _go_on(world, deed, writes, random.Random(seed))
     except BaseException as wrong:  # a child that ends by itself is a fault, and its last word says which
         _put(writes, f"fault {type(wrong).__name__}: {wrong}")
     finally:
         os._exit(status)
+
+
+def _go_on(world: World, deed: str, writes: int, rng: random.Random) -> None:
+    """A deed that is refused because another program writes is begun again, as a person would."""
+    while True:
+        try:
+            DEEDS[deed][0](world, lambda word: _put(writes, word), rng)
+        except StoreError as wrong:
+            if "another program is writing" not in wrong.found:
+                raise
+            _put(writes, "refused")
 
 
 def _put(writes: int, word: str) -> None:

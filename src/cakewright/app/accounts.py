@@ -68,6 +68,13 @@ def hash_of(password: str, name: str) -> str:
 
 def log_in(store: Store, name: str, password: str, *, now: datetime) -> str:
     """A session token. InputError for a wrong pair, or while a name has to wait after too many wrong tries."""
+    known = _checked(store, name, password, now)
+    token = secrets.token_urlsafe(32)
+    store.accounts.open_session(token, known.name, until=now + timedelta(hours=SESSION_HOURS.value))
+    return token
+
+
+def _checked(store: Store, name: str, password: str, now: datetime) -> Account:
     since = now - timedelta(minutes=WAIT_MINUTES.value)
     if store.accounts.wrong_since(name, since) >= TRIES.value:
         raise InputError(
@@ -81,9 +88,16 @@ def log_in(store: Store, name: str, password: str, *, now: datetime) -> str:
     if known is None:
         store.accounts.note_wrong_password(name, at=now)
         raise InputError("name and password do not belong together", remedy="try again, or ask a planner")
-    token = secrets.token_urlsafe(32)
-    store.accounts.open_session(token, known.name, until=now + timedelta(hours=SESSION_HOURS.value))
-    return token
+    return known
+
+
+def is_signed_by(store: Store, name: str, password: str, *, now: datetime) -> bool:
+    """Whether this is the password of an open account; wrong ones count as wrong tries of that name."""
+    try:
+        _checked(store, name, password, now)
+    except InputError:
+        return False
+    return True
 
 
 def make_token(store: Store, name: str, *, now: datetime) -> str:

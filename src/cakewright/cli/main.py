@@ -11,6 +11,7 @@ import typer
 
 from cakewright import __version__
 from cakewright.cli.database import DEFAULT, VARIABLE, Db
+from cakewright.cli.customers import customers
 from cakewright.cli.keep import keep
 from cakewright.cli.learn import register as register_learning
 from cakewright.cli.numbers import register as register_numbers
@@ -201,6 +202,7 @@ def demo(
 cli.add_typer(quotes, name="quotes", rich_help_panel="Before the week")
 
 cli.add_typer(people, name="people", rich_help_panel="While the week runs")
+cli.add_typer(customers, name="customers", rich_help_panel="While the week runs")
 cli.add_typer(keep, name="keep", rich_help_panel="While the week runs")
 cli.add_typer(powder, name="powder", rich_help_panel="The week")
 register_learning(cli)

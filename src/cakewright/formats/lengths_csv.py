@@ -41,6 +41,7 @@ def read_lengths(path: str | Path) -> tuple[WantedLength, ...]:
     reader = csv.DictReader(io.StringIO(text, newline=""), delimiter=max(",;\t", key=first.count))
     try:
         reader.fieldnames = [name.strip().lower() for name in reader.fieldnames or []]
+        given = [(reader.line_num, row) for row in reader]
     except csv.Error as wrong:
         raise InputError(
             f"not readable as CSV: {wrong}", remedy="save it again from the spreadsheet", where=str(path)
@@ -49,8 +50,8 @@ def read_lengths(path: str | Path) -> tuple[WantedLength, ...]:
     if missing:
         raise InputError(f"no column {', '.join(missing)}", remedy="expected axis, wanted, measured", where=str(path))
     rows = [
-        _length({k: (v or "").strip() for k, v in row.items() if isinstance(k, str)}, f"{path} line {reader.line_num}")
-        for row in reader
+        _length({k: (v or "").strip() for k, v in row.items() if isinstance(k, str)}, f"{path} line {number}")
+        for number, row in given
         if any((v or "").strip() for v in row.values() if not isinstance(v, list))
     ]
     if not rows:

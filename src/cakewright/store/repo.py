@@ -17,6 +17,7 @@ from cakewright.store import schema
 from cakewright.store.accounts import Accounts
 from cakewright.store.backup import Backup, back_up, check_file
 from cakewright.store.dump import check_server, dump
+from cakewright.store.customers import CustomerTables
 from cakewright.store.engine import is_server, patiently, reading, writing
 from cakewright.store.floor import PieceRecord, PieceState, add_record, records_of
 from cakewright.store.floor_log import FloorLog
@@ -112,6 +113,11 @@ class Store:
     def accounts(self) -> Accounts:
         """Who may log in, and the record of changes."""
         return Accounts(self._engine)
+
+    @property
+    def customers(self) -> CustomerTables:
+        """Who sees whose files, until when they are kept, what was deleted."""
+        return CustomerTables(self._engine)
 
     @property
     def floor(self) -> FloorLog:

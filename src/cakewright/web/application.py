@@ -15,8 +15,10 @@ from cakewright import __version__
 from cakewright.app.jobs import JobDesk
 from cakewright.store import Store
 from cakewright.web import (
+    acting,
     api,
     bench,
+    customers,
     calendar,
     finish,
     floor,
@@ -115,6 +117,7 @@ def create_app(
     app.include_router(run_extras.pages)
     app.include_router(floor.interface)
     app.include_router(floor.pages)
+    app.include_router(customers.pages)
     app.include_router(quotes.interface)
     app.include_router(quotes.pages)
     app.include_router(revise.pages)
@@ -133,6 +136,7 @@ def create_app(
     app.include_router(numbers.pages)
     app.mount("/static", LastingFiles(directory=HERE / "static"), name="static")
     app.include_router(guard.router)
+    app.add_middleware(acting.ActingPerson, store=store, clock=clock)
     app.add_middleware(guard.Guard, store=store, clock=clock, asks=asks)
     app.add_middleware(GZipMiddleware, minimum_size=1024, compresslevel=6)
     app.add_middleware(OwnPagesOnly)

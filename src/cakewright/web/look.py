@@ -63,5 +63,7 @@ ENVIRONMENT = _environment()
 
 def page(request: Request, template: str, *, status: int = 200, **shown: Any) -> HTMLResponse:
     """Draw a template; `request` gives the address, `shown` the content."""
-    known: Mapping[str, Any] = {"path": request.url.path, "plan": None, "here": "", "summaries": (), **shown}
+    account = getattr(request.state, "account", None)
+    always = {"path": request.url.path, "account": account, "plan": None, "here": "", "summaries": ()}
+    known: Mapping[str, Any] = {**always, **shown}
     return HTMLResponse(ENVIRONMENT.get_template(template).render(known), status_code=status)

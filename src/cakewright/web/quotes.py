@@ -25,6 +25,7 @@ from cakewright.model.offer import Offer, OfferState
 from cakewright.model.order import OrderLine
 from cakewright.model.plan import WeekPlan
 from cakewright.store import KeptOffer
+from cakewright.web.acting import acting_name
 from cakewright.web.inbox import Desk
 from cakewright.web.look import page
 from cakewright.web.shelf import Shelf, shelf_of
@@ -39,7 +40,7 @@ Plans = Annotated[Shelf, Depends(shelf_of)]
 def quotes(shelf: Plans, desk: Desk, request: Request) -> HTMLResponse:
     """What was offered, and the form for a new one."""
     cell = desk.cell()
-    return page(request, "quotes.html", kept=shelf.store.offers(), cell=cell, today=shelf.clock().date(),
+    return page(request, "quotes.html", kept=shelf.offers(), cell=cell, today=shelf.clock().date(),
                 expired=is_expired, waiting=len(accepted(shelf.store)),
                 requirements=questions_for_form(),
                 people=[p.name for p in cell.people] if cell else [])  # fmt: skip
@@ -47,6 +48,7 @@ def quotes(shelf: Plans, desk: Desk, request: Request) -> HTMLResponse:
 
 @pages.post("/quotes")
 def new_quote(
+    request: Request,
     shelf: Plans,
     desk: Desk,
     file: UploadFile,
@@ -65,8 +67,12 @@ def new_quote(
     cell = desk.cell()
     if cell is None:
         raise InputError("no cell is described yet", remedy="plan a week first; its cell is used for quotes")
+    shelf.check_customer(customer)
+    if number is not None:
+        _offer(shelf, number)
+    by = acting_name(getattr(request.state, "account", None), by)
     newest = shelf.store.newest()
-    plan = shelf.plan(newest) if newest is not None else None
+    plan = shelf.whole_plan(newest) if newest is not None else None
     with tempfile.TemporaryDirectory(prefix="quote-") as folder:
         path = uploaded(file, Path(folder))
         line = loose_line(path, cell, material or None, quantity=quantity, finish=finish or None,
@@ -142,7 +148,7 @@ def order(shelf: Plans, desk: Desk, by: Annotated[str, Form(max_length=80)] = ""
 @interface.get("/quotes")
 def all_quotes(shelf: Plans) -> list[KeptOffer]:
     """Every quote in its newest issue, newest first."""
-    return list(shelf.store.offers())
+    return list(shelf.offers())
 
 
 @interface.get("/quotes/{quote}")
@@ -194,6 +200,6 @@ def _day(text: str) -> date:
 
 
 def _offer(shelf: Shelf, number: int) -> KeptOffer:
-    if number not in {k.number for k in shelf.store.offers()}:
+    if number not in {k.number for k in shelf.offers()}:
         raise NotThereError(f"there is no quote Q{number:04d}", remedy="choose one from the list of quotes")
     return shelf.store.offer(number)

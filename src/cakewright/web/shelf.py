@@ -16,7 +16,7 @@ from cakewright.errors import InputError
 from cakewright.model.build import Build
 from cakewright.model.order import OrderLine
 from cakewright.model.plan import WeekPlan
-from cakewright.store import Store
+from cakewright.store import KeptOffer, Store
 from cakewright.web.trouble import NotThereError
 
 AT_HAND = 4  # plans kept in memory: the newest and what it is compared with; a demo week takes about 50 MB
@@ -46,10 +46,37 @@ class Shelf:
             return plan
 
 
+    def forget(self) -> None:
+        """Read plans anew: what belongs to one of them was deleted from the store."""
+        with self._lock:
+            self._plans.clear()
+            self.part_pages = PartPages()
+
+    def whole_plan(self, version: int) -> WeekPlan:
+        """The plan as it is: to compute with, whoever asks."""
+        return self.plan(version)
+
+    def shows(self, customer: str) -> bool:
+        """Whether quotes of this customer may be seen: here, those of everybody."""
+        return True
+
+    def offers(self) -> tuple[KeptOffer, ...]:
+        """The newest issue of every quote that may be seen, newest first."""
+        return self.store.offers()
+
+    def check_customer(self, customer: str) -> None:
+        """InputError when a quote for this customer may not be made; here it may."""
+
+
 def shelf_of(request: Request) -> Shelf:
-    """The shelf of this application (a FastAPI dependency)."""
+    """The shelf of this application as the account that asks sees it (a FastAPI dependency)."""
     shelf = request.app.state.shelf
     assert isinstance(shelf, Shelf)
+    customers = getattr(request.state, "customers", frozenset())
+    if customers:
+        from cakewright.web.limited import LimitedShelf
+
+        return LimitedShelf(shelf, customers)
     return shelf
 
 
