@@ -20,7 +20,6 @@ from cakewright.errors import InputError
 from cakewright.store import Store
 from cakewright.store.accounts import Account
 from cakewright.web.limited import HOME, is_open_to
-from cakewright.web.limited import HOME, is_open_to
 from cakewright.web.look import page
 from cakewright.web.shelf import Shelf, shelf_of
 
@@ -104,9 +103,6 @@ class Guard:
             deed = f"{scope['method']} {scope['path']}"[:300]
             name = who.name if who else LOCAL
             await run_in_threadpool(self._note, name, deed, status)
-
-    def _limits(self, who: Account | None) -> frozenset[str]:
-        return self.store.customers.limits().get(who.name, frozenset()) if who else frozenset()
 
     def _limits(self, who: Account | None) -> frozenset[str]:
         return self.store.customers.limits().get(who.name, frozenset()) if who else frozenset()
