@@ -16,8 +16,8 @@ from cakewright.model.plan import WeekPlan
 from cakewright.store import schema
 from cakewright.store.accounts import Accounts
 from cakewright.store.backup import Backup, back_up, check_file
-from cakewright.store.dump import check_server, dump
 from cakewright.store.customers import CustomerTables
+from cakewright.store.dump import check_server, dump
 from cakewright.store.engine import is_server, patiently, reading, writing
 from cakewright.store.floor import PieceRecord, PieceState, add_record, records_of
 from cakewright.store.floor_log import FloorLog
@@ -206,6 +206,17 @@ class Store:
         with reading(self._engine) as link:
             return job_of(link, number)
 
+    def hold_job(self, number: int) -> AbstractContextManager[None]:
+        """Take a job in hand: until the end of it no other server calls it interrupted. Entered already."""
+        held = holding(self._engine, number)
+        held.__enter__()
+        return held
+
+    def marks(self) -> Marks:
+        """How far each part of the database has come: it changes whenever anybody adds anything, in any program."""
+        with reading(self._engine) as link:
+            return marks_of(link)
+
     def save_offer(self, offer: Offer, *, at: datetime, by: str, replaces: int | None = None) -> KeptOffer:
         """Keep a quote; with `replaces` as the next issue of that number."""
         with writing(self._engine, Desk.OFFERS) as link:
@@ -219,17 +230,6 @@ class Store:
             return offer_of(link, number)
 
     def offers(self) -> tuple[KeptOffer, ...]:
-    def hold_job(self, number: int) -> AbstractContextManager[None]:
-        """Take a job in hand: until the end of it no other server calls it interrupted. Entered already."""
-        held = holding(self._engine, number)
-        held.__enter__()
-        return held
-
-    def marks(self) -> Marks:
-        """How far each part of the database has come: it changes whenever anybody adds anything, in any program."""
-        with reading(self._engine) as link:
-            return marks_of(link)
-
         """The newest issue of every quote, newest first."""
         with reading(self._engine) as link:
             return offers_of(link)
