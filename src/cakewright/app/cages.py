@@ -95,6 +95,11 @@ class Cages:
         keys = {p.part_key for b in builds for p in b.nest.placements if p.is_cage}
         return {key: part for key, part in self.parts.items() if key in keys}
 
+    def take(self, other: Cages) -> None:
+        """What was worked out elsewhere: fillings, and the cages that stand in builds there."""
+        self.parts.update(other.parts)
+        self._known.update(other._known)
+
     def keep(self, placed: Nest, crates: Crates) -> None:
         """Remember the cages that stand in a build as parts."""
         for p in placed.placements:

@@ -175,14 +175,16 @@ def plan_tray(
     orders = read_orders(tray / ORDERS, cell)
     cell = learnt_cell(cell, database)
     cell = stocked_from(cell, database, (now or datetime.now(UTC)).date())
-    plan = plan_week(orders, cell, tray / PARTS, start=start, now=now, seconds=seconds, progress=report,
-                     records=records_at(database))  # fmt: skip
+    with crew_at(None) as crew:  # of CAKEWRIGHT_CLUSTER, when it is set where the server runs
+        plan = plan_week(orders, cell, tray / PARTS, start=start, now=now, seconds=seconds, progress=report,
+                         records=records_at(database), crew=crew)  # fmt: skip
     plan, _ = write_plan(plan, out, at=datetime.now(UTC), made_by=by, progress=report, database=database)
     return plan.version
 
 
 def nest_build(
     report: Progress, database: str, version: int, key: str, seconds: float | None, by: str, at: datetime
+    from cakewright.app.crew import crew_at
 ) -> int:
     """What a worker does: nest one build again around what is pinned; the new plan version."""
     import time

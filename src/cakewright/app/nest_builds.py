@@ -7,6 +7,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 from cakewright.app.cages import Cages
+from cakewright.app.crew import Crew, results
 from cakewright.app.effort import Effort
 from cakewright.app.line_flags import is_witness
 from cakewright.app.nest_wishes import wishes_for, witness_places
@@ -50,6 +51,17 @@ class Nester:
         said = f"specimens {', '.join(sorted(names))} stand in places kept free from the floor to the top"
         return replace(placed, seconds=plain.seconds + placed.seconds, notes=(*placed.notes, said))
 
+    def only(self, batch: Batch) -> Nester:
+        """With the parts of one batch only, and cages of its own: what another computer needs to nest it."""
+        keys = {piece.part_key for piece in batch.pieces}
+        return replace(
+            self,
+            lines=[line for line in self.lines if line.line in batch.lines],
+            parts={key: part for key, part in self.parts.items() if key in keys},
+            rotations={key: turns for key, turns in self.rotations.items() if key in keys},
+            cages=Cages(),
+        )
+
     def _nest(self, batch: Batch, places: Sequence[ReservedPlace]) -> Nest:
         return nest_batch(
             batch,
@@ -73,12 +85,26 @@ class Nester:
         return witness_places(pieces, meshes, self.rotations, space, plain.height_mm)
 
 
-def nests_of(batches: Sequence[Batch], nester: Nester, workers: int, progress: Progress) -> Iterator[tuple[int, Nest]]:
+def nest_elsewhere(nester: Nester, batch: Batch) -> tuple[Nest, Cages]:
+    """The nest of a batch and the cages it was given, made wherever this is called."""
+    return nester.nest(batch), nester.cages
+
+
+def nests_of(
+    batches: Sequence[Batch], nester: Nester, workers: int, progress: Progress, crew: Crew | None = None
+) -> Iterator[tuple[int, Nest]]:
     """The nests of all batches with their numbers, in order; `workers` at a time, one after the other for 1.
 
-    Threads are enough: the compiled search lets others run. The answers do not depend on their number
-    when the effort counts steps.
+    Threads are enough here: the compiled search lets others run. With a `crew` they are handed out to it. The answers
+    do not depend on who makes them when the effort counts steps.
     """
+    if crew is not None:
+        calls = [(nester.only(batch), batch) for batch in batches]
+        for n, (placed, cages) in enumerate(results(crew, nest_elsewhere, calls)):
+            progress("nesting builds", n, len(batches), f"{len(batches[n].pieces)} pieces, on the cluster")
+            nester.cages.take(cages)
+            yield n, placed
+        return
     if workers < 2 or len(batches) < 2:
         for n, batch in enumerate(batches):
             progress("nesting builds", n, len(batches), f"{len(batch.pieces)} pieces")

@@ -8,11 +8,12 @@ from datetime import datetime
 
 from cakewright.app.cages import Cages
 from cakewright.app.choose_batches import Work, choose_batches
+from cakewright.app.crew import Crew, results
 from cakewright.app.effort import Effort
 from cakewright.app.nest_builds import Nester, nests_of
 from cakewright.app.plan_build import Batch, compute_build, left_out_pieces
 from cakewright.app.progress import Progress, quiet
-from cakewright.model.build import Build
+from cakewright.model.build import Build, Nest
 from cakewright.model.cell import Cell
 from cakewright.model.order import OrderLine
 from cakewright.model.part import Part
@@ -33,12 +34,14 @@ def plan_builds(
     progress: Progress = quiet,
     cages: Cages | None = None,
     workers: int = 1,
+    crew: Crew | None = None,
 ) -> tuple[tuple[Build, ...], tuple[SetAside, ...]]:
     """Distribute lines over builds and compute each build.
 
     Materials never mix. Proposals that do not nest are remembered and the search asked again with what
     the nests taught about packing; pieces still without a place go into a further build of their own.
-    Cages printed around loose pieces are kept in `cages` as parts of the plan. `workers` nests are made at a time.
+    Cages printed around loose pieces are kept in `cages` as parts of the plan. `workers` nests are made at a time;
+    with a `crew`, nests and builds are worked out by it.
     """
     cages = cages or Cages()
     rotations = {key: orientations_for(part.mesh, part.orientation, seed) for key, part in parts.items()}
@@ -47,15 +50,15 @@ def plan_builds(
     for material in sorted({line.material for line in lines}):
         batches += choose_batches([line for line in lines if line.material == material], work)
     given_up: list[SetAside] = []
-    builds: list[Build] = []
+    ready: list[tuple[Batch, Nest, dict[str, Part], list[OrderLine], Cell]] = []
     nester = Nester(lines, parts, rotations, cell, effort, seed, cages)
     queue = [
         (batch, placed)
-        for batch, (_, placed) in zip(batches, nests_of(batches, nester, workers, progress), strict=True)
+        for batch, (_, placed) in zip(batches, nests_of(batches, nester, workers, progress, crew), strict=True)
     ]
     while queue:
         batch, placed = queue.pop(0)
-        batch = replace(batch, key=f"B{len(builds) + 1}")
+        batch = replace(batch, key=f"B{len(ready) + 1}")
         rest = left_out_pieces(batch, placed)
         if not placed.placements:
             given_up.append(_too_large(rest[0][0], rest[0][1].reason))
@@ -65,11 +68,12 @@ def plan_builds(
             spilled = _spill(batch, tuple(p for p, _ in rest))
             queue.append((spilled, nester.nest(spilled)))
         of_batch = [line for line in lines if any(p.line == line.line for p in placed.placements)]
-        builds.append(
-            compute_build(_only_placed(batch, placed.placements), placed, {**parts, **cages.parts}, of_batch, cell)
-        )
-    progress("nesting builds", len(builds), len(builds))
-    return tuple(builds), tuple(given_up)
+        keys = {p.part_key for p in placed.placements}
+        of_build = {key: part for key, part in {**parts, **cages.parts}.items() if key in keys}
+        ready.append((_only_placed(batch, placed.placements), placed, of_build, of_batch, cell))
+    progress("nesting builds", len(ready), len(ready))
+    builds = map(compute_build, *zip(*ready, strict=True)) if crew is None else results(crew, compute_build, ready)
+    return tuple(builds) if ready else (), tuple(given_up)
 
 
 def _spill(batch: Batch, pieces: tuple[NestPiece, ...]) -> Batch:

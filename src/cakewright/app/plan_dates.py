@@ -8,6 +8,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, time
 from typing import Protocol
 
+from cakewright.app.crew import Crew
 from cakewright.app.effort import Effort
 from cakewright.app.promise_dates import promise_dates
 from cakewright.model.build import Build, Cooling, LayerProfile
@@ -146,10 +147,11 @@ def plan_dates(
     start: datetime,
     effort: Effort,
     seed: int,
+    crew: Crew | None = None,
 ) -> tuple[Schedule, tuple[LinePromise, ...], tuple[Build, ...]]:
     """Put builds and bench work on the calendar.
 
-    `litres` gives the bulk volume of each line, which decides whether lines share a bath.
+    `litres` gives the bulk volume of each line, which decides whether lines share a bath. A `crew` simulates the weeks.
     Returns schedule, promises and the builds with the machine that the schedule chose for each.
     """
     jobs = [build_job(b, [line for line in lines if line.line in b.lines], cell) for b in builds]
@@ -159,7 +161,7 @@ def plan_dates(
         cell, jobs, wishes, start=start, stop=effort.dates(), seed=seed, exact=effort.exact()
     )
     promises = tuple(_with_company(p, builds, lines, cell) for p in promises)
-    promises = promise_dates(builds, jobs, wishes, lines, schedule, promises, cell, seed=seed)
+    promises = promise_dates(builds, jobs, wishes, lines, schedule, promises, cell, seed=seed, crew=crew)
     chosen = {t.build: t.machine for t in schedule.tasks if t.kind is TaskKind.PRINT}
     return schedule, promises, tuple(replace(b, machine=chosen.get(b.key, b.machine)) for b in builds)
 

@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from cakewright.app.cages import Cages
+from cakewright.app.crew import Crew
 from cakewright.app.effort import Effort, effort_in_seconds
 from cakewright.app.end_in_shift import with_endings
 from cakewright.app.intake import take_in
@@ -36,6 +37,7 @@ def plan_week(
     seconds: float | None = None,
     effort: Effort | None = None,
     workers: int | None = None,
+    crew: Crew | None = None,
     progress: Progress = quiet,
     records: PartRecords = NOTHING_KNOWN,
     clock: Callable[[], float] = time.monotonic,
@@ -61,6 +63,9 @@ def plan_week(
         Stop rules of the searches, when seconds are not fine enough.
     workers
         Builds nested at a time; default: as many as there are cores.
+    crew
+        Who works out nests, builds and simulated weeks instead of this computer: any executor that takes functions with
+        their closures, such as `crew_at("tcp://planner:8786")`. The plan is the same.
     progress
         Told what is being done.
     records
@@ -87,16 +92,20 @@ def plan_week(
     cages = Cages()
     builds, without_place = plan_builds(
         lines, taken.parts, taken.part_of_line, cell, start=start, effort=effort, seed=seed, progress=progress,
-        cages=cages, workers=workers or os.cpu_count() or 1,
+        cages=cages, workers=workers or os.cpu_count() or 1, crew=crew,
     )  # fmt: skip
     litres = bulk_litres(lines, taken.parts, taken.part_of_line, cell.nesting.clearance_mm)
-    schedule, promises, builds = plan_dates(builds, lines, litres, cell, start=start, effort=effort, seed=seed)
+    schedule, promises, builds = plan_dates(
+        builds, lines, litres, cell, start=start, effort=effort, seed=seed, crew=crew
+    )
     lower = lowered(
         builds, schedule, lines, taken.parts, taken.part_of_line, cell, effort=effort, seed=seed, cages=cages,
         progress=progress,
     )  # fmt: skip
     if lower != builds:
-        schedule, promises, builds = plan_dates(lower, lines, litres, cell, start=start, effort=effort, seed=seed)
+        schedule, promises, builds = plan_dates(
+            lower, lines, litres, cell, start=start, effort=effort, seed=seed, crew=crew
+        )
     builds = with_endings(builds, schedule, cell)
     costs = plan_costs(builds, lines, taken.parts, taken.part_of_line, cell)
 

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
+from functools import partial
 
 import numpy as np
 
+from cakewright.app.crew import Crew, results
 from cakewright.cost.overmake import enough_chance, pieces_to_start
 from cakewright.model.build import Build
 from cakewright.model.cell import Cell
@@ -33,17 +35,23 @@ def promise_dates(
     *,
     seed: int,
     runs: int = int(PROMISE_RUNS.value),
+    crew: Crew | None = None,
 ) -> tuple[LinePromise, ...]:
     """The promises with P50, P90, chance to be on time, date after a failure, and pieces to start.
 
-    The dates assume that the advised number of pieces is started.
+    The dates assume that the advised number of pieces is started. A `crew` simulates the weeks side by side.
     """
     promises = [replace(p, start_pieces=start_pieces(of)) if (of := _line(lines, p.line)) else p for p in promises]
     if not jobs:
         return tuple(promises)
     doubts, shorts = build_doubts(builds, cell, schedule), line_doubts(lines)
-    weeks = simulate(cell, jobs, wishes, schedule, doubts, shorts, runs=runs, seed=seed)
-    fails = failing_weeks(jobs, wishes, schedule, doubts, cell, seed=seed)
+    usual = partial(simulate, cell, jobs, wishes, schedule, doubts, shorts, runs=runs, seed=seed)
+    if crew is None:
+        weeks, fails = usual(), failing_weeks(jobs, wishes, schedule, doubts, cell, seed=seed)
+    else:
+        soon = crew.submit(usual)
+        fails = failing_weeks(jobs, wishes, schedule, doubts, cell, seed=seed, crew=crew)
+        weeks = soon.result()
     return simulated_promises(promises, weeks, fails, {w.line: w.builds for w in wishes})
 
 
@@ -55,14 +63,21 @@ def failing_weeks(
     cell: Cell,
     *,
     seed: int,
+    crew: Crew | None = None,
 ) -> dict[str, Weeks]:
     """For each build that can still fail, the weeks in which it does, once at every stop point."""
+    keys = [doubt.key for doubt in doubts if doubt.fails > 0]
+    one = partial(_failing, cell, jobs, wishes, schedule, doubts, seed)
+    weeks = map(one, keys) if crew is None else results(crew, one, [(key,) for key in keys])
+    return dict(zip(keys, weeks, strict=True))
+
+
+def _failing(
+    cell: Cell, jobs: Sequence[BuildJob], wishes: Sequence[LineJob], schedule: Schedule, doubts: Sequence[BuildDoubt],
+    seed: int, key: str,
+) -> Weeks:  # fmt: skip
     points = int(STOP_POINTS.value)
-    return {
-        doubt.key: simulate(cell, jobs, wishes, schedule, doubts, runs=points, seed=seed, failing=doubt.key)
-        for doubt in doubts
-        if doubt.fails > 0
-    }
+    return simulate(cell, jobs, wishes, schedule, doubts, runs=points, seed=seed, failing=key)
 
 
 def build_doubts(builds: Sequence[Build], cell: Cell, schedule: Schedule | None = None) -> tuple[BuildDoubt, ...]:

@@ -145,6 +145,13 @@ def plan(
         typer.Option("--db", envvar=VARIABLE, metavar="DATABASE", help="Keep the plan here instead of in --out."),
     ] = None,
 ) -> None:
+    cluster: Annotated[
+        str | None,
+        typer.Option(
+            "--cluster", envvar="CAKEWRIGHT_CLUSTER", metavar="ADDRESS",
+            help="Let a Dask cluster do the work, e.g. tcp://planner:8786.",
+        ),
+    ] = None,
     """Plan the week: builds, dates, powder, costs, papers. A plan is a version; nothing is overwritten.
 
     Exit code 0: every line is planned. 2: the input was refused and nothing written, or some lines were set
@@ -152,7 +159,7 @@ def plan(
     """
     from cakewright.cli.plan import run_plan
 
-    run_plan(orders, cell, parts, out, start, seed, seconds, db)
+    run_plan(orders, cell, parts, out, start, seed, seconds, db, cluster)
 
 
 @cli.command(rich_help_panel="The week")

@@ -20,8 +20,10 @@ def run_plan(
     seed: int,
     seconds: float | None,
     db: str | None = None,
+    cluster: str | None = None,
 ) -> None:
     """Read, plan, write, show."""
+    from cakewright.app.crew import crew_at
     from cakewright.app.learnt_cell import learnt_cell, learnt_words
     from cakewright.app.part_records import records_at
     from cakewright.app.plan_week import plan_week
@@ -43,9 +45,9 @@ def run_plan(
     the_cell = learnt_cell(the_cell, database)
     for learnt in learnt_words(the_cell):
         console.print(learnt, style="dim", markup=False)
-    with Bars() as bars:
+    with crew_at(cluster) as crew, Bars() as bars:
         plan = plan_week(the_orders, the_cell, parts, start=start, now=now, seed=seed, seconds=seconds, progress=bars,
-                         records=records_at(database))  # fmt: skip
+                         records=records_at(database), crew=crew)  # fmt: skip
         plan, folder = write_plan(plan, out, at=now, progress=bars, database=database)
     show_plan(plan, folder)
     if plan.set_aside:
