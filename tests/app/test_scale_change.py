@@ -73,7 +73,7 @@ def test_a_second_person_approves_and_the_next_plan_draws_with_it(store, plan):
 def test_a_cake_opened_early_does_not_count(store, plan):
     """Its ladder is kept and shown, and the proposal needs another build."""
     run_build.open_early(store, store.load_plan(5), plan.build("B2"), by="Jon", at=NOW, reason="hurry")
-    measure(store, plan, STEADY + [0.9970])
+    measure(store, plan, [*STEADY, 0.9970])
     (state,) = scale_change.axis_states(store, plan)
     assert state.proposal.new_factor is None or "5-B2" not in state.proposal.evidence
     measure(store, plan, DRIFTED)

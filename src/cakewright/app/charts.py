@@ -1,4 +1,4 @@
-"""Charts of one characteristic in the ways that find different things: jumps, slow drift, differences between builds."""
+"""Charts of one characteristic in the ways that find different things: jumps, slow drift, builds unlike others."""
 
 from __future__ import annotations
 
@@ -54,6 +54,14 @@ def draw_kind(kind: str, readings: Sequence[Reading], builds: Sequence[str]) -> 
     return _cusum(values, target, sigma, names)
 
 
+def chart_of(values: Sequence[float]) -> Drawn | None:
+    """The chart of single values; None for too few or all alike."""
+    if len(values) < LEAST_FOR_CHART or len(set(values)) < 2:
+        return None
+    plain = individuals(values)
+    return Drawn(plain, signals(plain), tuple(str(n + 1) for n in range(len(values))))
+
+
 def _target(readings: Sequence[Reading], plain: Chart) -> float:
     last = readings[-1]
     return plain.centre if last.low is None or last.high is None else (last.low + last.high) / 2.0
@@ -67,8 +75,8 @@ def _xbar(values: Sequence[float], builds: Sequence[str]) -> tuple[Drawn, ...]:
     size = min((len(g) for g in groups.values() if len(g) >= 2), default=0)
     whole = {name: g[:size] for name, g in groups.items() if size and len(g) >= size}
     if len(whole) < LEAST_GROUPS:
-        raise InputError(f"{len(whole)} builds with two values or more",
-                         remedy=f"means need {LEAST_GROUPS} builds, each measured on the same number of pieces")  # fmt: skip
+        remedy = f"means need {LEAST_GROUPS} builds, each measured on the same number of pieces"
+        raise InputError(f"{len(whole)} builds with two values or more", remedy=remedy)
     means, ranges = xbar_r(list(whole.values()))
     names = tuple(whole)
     return Drawn(means, signals(means), names), Drawn(ranges, signals(ranges), names)

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from cakewright.app.find_files import file_of_line, mesh_files
+from cakewright.app.finish_effect import limits_before_finish
 from cakewright.app.look_alikes import look_alike_findings
 from cakewright.app.mark_parts import marked
 from cakewright.app.part_records import NOTHING_KNOWN, PartRecords, revision_findings, rule_of
@@ -113,7 +114,7 @@ def read_part(line: OrderLine, cell: Cell, file: Path, records: PartRecords = NO
         mesh,
         measures,
         where=file.name,
-        material=cell.material(line.material),
+        material=limits_before_finish(cell.material(line.material), cell.finish(line.finish)),
         chamber_type=chamber,
         rule=rule,
         nominal_size_mm=line.nominal_size_mm,

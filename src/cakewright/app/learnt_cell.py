@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+from cakewright.app.finish_effect import with_finish_effects
 from cakewright.app.learn_cooling import with_learnt_cooling
 from cakewright.app.learn_times import with_learnt_times
 from cakewright.app.scale_change import with_approved_scale
@@ -31,6 +32,7 @@ def as_recorded(cell: Cell, store: Store) -> Cell:
             with_approved_scale(with_noted_service(with_learnt_times(m, fits), store), store) for m in cell.machines
         ),
         chamber_types=tuple(with_learnt_cooling(c, speeds, cell) for c in cell.chamber_types),
+        finishes=with_finish_effects(cell.finishes, store),
     )
 
 
@@ -44,6 +46,9 @@ def learnt_words(cell: Cell) -> tuple[str, ...]:
                 f"{m.name}: times from its job logs: warm-up and end x {fixed:.2f}, recoat x {recoat:.2f}, hatching "
                 f"x {hatch:.2f}, outlines x {outline:.2f}; spread {m.time_spread:.1%}"
             )
+    for f in cell.finishes:
+        if f.face_mm:
+            words.append(f"finish {f.name}: each face {f.face_mm:+.3f} mm, counted in the limits of its lines")
     for c in cell.chamber_types:
         if c.cooling_speed != 1.0 or c.cooling_spread:
             words.append(

@@ -35,7 +35,7 @@ class AxisState:
 def keep_ladder(
     store: Store, plan: WeekPlan, key: str, lengths: Sequence[WantedLength], *, by: str, at: datetime
 ) -> tuple[FloorRecord, ...]:  # fmt: skip
-    """Keep what outside lengths measured on pieces of a build say about the scale of each axis, against the wanted size.
+    """Keep what outside lengths of pieces of a build say about the scale of each axis, against the wanted size.
 
     The group is kept with it: machine, material, virgin share of the blend, and whether the cake was opened cold.
     InputError for a strange build or fewer than three unlike outside lengths along every axis.

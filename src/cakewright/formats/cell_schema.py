@@ -209,6 +209,7 @@ STEP = Table("step", "steps", m.FinishStep, "One step of a finish.", (
 FINISH = Table("finish", "finishes", m.Finish, "What happens between break-out and inspection.", (
     NAME,
     Key("flat_price", not_negative("currency"), "consumables for a basket or bath", 0.0),
+    Key("face_mm", Number("mm", least=-0.5, most=0.5), "growth of each face by it, below zero what is taken off", 0.0),
 ), inner=(STEP,))  # fmt: skip
 
 QUALITY_CLASS = Table("class", "classes", m.QualityClass, "Care that a class of work asks for.", (

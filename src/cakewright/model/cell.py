@@ -235,11 +235,16 @@ class FinishStep:
 
 @dataclass(frozen=True, slots=True)
 class Finish:
-    """What happens to pieces between break-out and inspection; `flat_price` is per basket or bath."""
+    """What happens to pieces between break-out and inspection; `flat_price` is per basket or bath.
+
+    `face_mm` is what each face grows by it (below zero: what is taken off), learnt from pieces measured before and
+    after.
+    """
 
     name: str
     steps: tuple[FinishStep, ...]
     flat_price: float = 0.0
+    face_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -49,12 +49,14 @@ def rank_orientations(
     best: int = 3,
     marked: FloatArray | None = None,
     load: FloatArray | None = None,
+    evened_mm: float = 0.0,
 ) -> tuple[Scored, ...]:
     """Score turns within the rule, cheapest first, at most `best` that differ by more than 10 degrees in the vertical.
 
     `marked` (m,) weights faces whose finish matters (all equal when None); `load` (3,) is the main load direction in
     part coordinates. Stairs: a face at angle a to the vertical shows steps of layer x cos(a), none when level or
-    upright; error as the mean of layer x |n_z| over faces that are not level. Strength across layers is
+    upright; error as the mean of layer x |n_z| over faces that are not level, less `evened_mm` that
+    the finish takes off them. Strength across layers is
     `parts.strength_across` of that within them, between them in proportion to sin² of the angle.
     """
     turns = _candidates(mesh, rule, seed, tried)
@@ -64,6 +66,7 @@ def rank_orientations(
     hollows = hollows_of(mesh, RayScene(mesh), seed)
     rows = [(*_measure(r, points, normals, areas, weight, layer_mm, load), hollows.facing(r[2])) for r in turns]
     table = np.array(rows)
+    table[:, 2] = np.maximum(0.0, table[:, 2] - evened_mm)
     spread = table.max(axis=0)
     scaled = table / np.where(spread > 0, spread, 1.0)
     weights = (limits.W_HEIGHT, limits.W_BOX, limits.W_STAIR, limits.W_FLAT, limits.W_STRENGTH, limits.W_POCKET)

@@ -33,3 +33,7 @@ CUSUM_ALLOWANCE = Reference(
 CUSUM_DECISION = Reference(
     "floor.cusum_decision", 5.0, "sigma", Status.COMMON_PRACTICE, "common practice, no source", "usual are 4 to 5",
 )  # fmt: skip
+FINISH_VALUES = Reference(
+    "floor.finish_values", 5.0, "values", Status.DEFAULT, _OURS,
+    "so many sizes before and after a finish, before limits and ways up count on the change",
+)  # fmt: skip

@@ -8,11 +8,11 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Depends, Form, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
-from cakewright.app import finish_baskets
+from cakewright.app import finish_baskets, finish_effect
 from cakewright.safety import CLOSING
 from cakewright.web.look import page
-from cakewright.web.shelf import Shelf, shelf_of, shown_of
-from cakewright.web.typed import happened
+from cakewright.web.shelf import Shelf, line_of, shelf_of, shown_of
+from cakewright.web.typed import above_zero, happened
 
 pages = APIRouter(include_in_schema=False)
 Plans = Annotated[Shelf, Depends(shelf_of)]
@@ -28,7 +28,8 @@ def baskets(
     found = finish_baskets.finish_baskets(shelf.store, plan)
     last = finish_baskets.last_in(shelf.store, plan)
     return page(request, "baskets.html", **shown_of(shelf, plan, "/lines"), baskets=found, last=last, by=by,
-                media=finish_baskets.MEDIA, closing=CLOSING)  # fmt: skip
+                media=finish_baskets.MEDIA, closing=CLOSING,
+                effects=finish_effect.finish_effects(shelf.store))  # fmt: skip
 
 
 @pages.post("/plans/{version}/baskets/start")
@@ -42,6 +43,21 @@ def start(
     finish_baskets.start_basket(
         shelf.store, plan, basket, line or [], by=by, at=happened(when, now), station=station, bath=bath, media=media,
         kept_apart=kept_apart, uid=uid, kept_at=now,
+    )  # fmt: skip
+    return _back(version, by)
+
+
+@pages.post("/plans/{version}/baskets/size")
+def size(
+    shelf: Plans, version: int, line: Annotated[int, Form(ge=1)], piece: Short, before: Short, after: Short, by: Short,
+    kind: Short = "outside", name: Short = "", when: Short = "", uid: Short = "",
+) -> Response:  # fmt: skip
+    """One value before and after a finish."""
+    plan, now = shelf.plan(version), shelf.clock()
+    line_of(plan, line)
+    finish_effect.keep_change(
+        shelf.store, plan, line, piece=piece, name=name, before=above_zero(before, "before"),
+        after=above_zero(after, "after"), kind=kind, by=by, at=happened(when, now), uid=uid, kept_at=now,
     )  # fmt: skip
     return _back(version, by)
 

@@ -80,7 +80,8 @@ def _drawn(seen: Watched, kind: str) -> tuple[list[str], list[str], str]:
     last, tolerance = seen.readings[-1], kind in ("individuals", "x-bar")
     svgs = [
         control_chart_svg(d.chart, d.signals, title=f"{seen.key}, {d.chart.name}",
-                          low=last.low if tolerance and not i else None, high=last.high if tolerance and not i else None)
+                          low=last.low if tolerance and not i else None,
+                          high=last.high if tolerance and not i else None)
         for i, d in enumerate(found)
     ]  # fmt: skip
     said = [f"{d.chart.name}, {d.labels[s.index]}: {s.rule}" for d in found for s in d.signals[-6:]]

@@ -9,8 +9,8 @@ from fastapi import APIRouter, Depends, Form, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from cakewright.app import scale_change
+from cakewright.app.charts import chart_of
 from cakewright.documents.control_chart import control_chart_svg
-from cakewright.quality.spc import individuals, signals
 from cakewright.web.look import page
 from cakewright.web.shelf import Shelf, shelf_of, shown_of
 from cakewright.web.typed import happened
@@ -18,7 +18,6 @@ from cakewright.web.typed import happened
 pages = APIRouter(include_in_schema=False)
 Plans = Annotated[Shelf, Depends(shelf_of)]
 Short = Annotated[str, Form(max_length=120)]
-_LEAST_FOR_CHART = 8
 
 
 @pages.get("/plans/{version}/scale")
@@ -44,8 +43,7 @@ def approve(
 
 
 def _chart(state: scale_change.AxisState) -> str:
-    values = [m.scale for m in state.ladders if m.opened_cold]
-    if len(values) < _LEAST_FOR_CHART or len(set(values)) < 2:
+    drawn = chart_of([m.scale for m in state.ladders if m.opened_cold])
+    if drawn is None:
         return ""
-    chart = individuals(values)
-    return control_chart_svg(chart, signals(chart), title=f"{state.machine} {state.axis}, measured over wanted")
+    return control_chart_svg(drawn.chart, drawn.signals, title=f"{state.machine} {state.axis}, measured over wanted")
