@@ -166,6 +166,7 @@ def plan_tray(
     by: str,
 ) -> int:
     """What a worker does: plan the files of a tray, write the folder, save the version; its number."""
+    from cakewright.app.crew import crew_at
     from cakewright.app.learnt_cell import learnt_cell
     from cakewright.app.part_records import records_at
     from cakewright.app.plan_week import plan_week
@@ -184,7 +185,6 @@ def plan_tray(
 
 def nest_build(
     report: Progress, database: str, version: int, key: str, seconds: float | None, by: str, at: datetime
-    from cakewright.app.crew import crew_at
 ) -> int:
     """What a worker does: nest one build again around what is pinned; the new plan version."""
     import time

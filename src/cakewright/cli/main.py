@@ -144,7 +144,6 @@ def plan(
         str | None,
         typer.Option("--db", envvar=VARIABLE, metavar="DATABASE", help="Keep the plan here instead of in --out."),
     ] = None,
-) -> None:
     cluster: Annotated[
         str | None,
         typer.Option(
@@ -152,6 +151,7 @@ def plan(
             help="Let a Dask cluster do the work, e.g. tcp://planner:8786.",
         ),
     ] = None,
+) -> None:
     """Plan the week: builds, dates, powder, costs, papers. A plan is a version; nothing is overwritten.
 
     Exit code 0: every line is planned. 2: the input was refused and nothing written, or some lines were set
