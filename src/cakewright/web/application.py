@@ -19,6 +19,7 @@ from cakewright.web import (
     api,
     bench,
     customers,
+    display,
     calendar,
     finish,
     floor,
@@ -126,6 +127,7 @@ def create_app(
     app.include_router(powder_book.router)
     app.include_router(powder_change.router)
     app.include_router(powder_build.router)
+    app.include_router(display.router)
     app.include_router(calendar.interface)
     app.include_router(calendar.pages)
     app.include_router(pages.router)

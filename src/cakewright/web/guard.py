@@ -25,7 +25,7 @@ from cakewright.web.shelf import Shelf, shelf_of
 
 router = APIRouter(include_in_schema=False)
 COOKIE = "cakewright"
-OPEN = ("/login", "/static/", "/manifest.webmanifest", "/worker.js", "/api/v1/health")
+OPEN = ("/login", "/static/", "/display", "/words/", "/manifest.webmanifest", "/worker.js", "/api/v1/health")
 READING = ("GET", "HEAD", "OPTIONS")
 ASKING = (
     "/nest/judged",
@@ -128,7 +128,7 @@ def _to_login(scope: Scope) -> Response:
 @router.get("/login")
 def login_page(request: Request, to: str = "/") -> HTMLResponse:
     """Name and password."""
-    return page(request, "login.html", to=_inside(to), wrong=None)
+    return page(request, "login.html", to=inside(to), wrong=None)
 
 
 @router.post("/login")
@@ -143,8 +143,8 @@ def login(
     try:
         token = log_in(shelf.store, name, password, now=shelf.clock())
     except InputError as wrong:
-        return page(request, "login.html", status=401, to=_inside(to), wrong=wrong)
-    answer = RedirectResponse(_inside(to), status_code=303)
+        return page(request, "login.html", status=401, to=inside(to), wrong=wrong)
+    answer = RedirectResponse(inside(to), status_code=303)
     answer.set_cookie(COOKIE, token, httponly=True, samesite="strict", secure=request.url.scheme == "https")
     return answer
 
@@ -160,6 +160,6 @@ def logout(request: Request, shelf: Annotated[Shelf, Depends(shelf_of)]) -> Resp
     return answer
 
 
-def _inside(to: str) -> str:
+def inside(to: str) -> str:
     """Only our own pages: never lead a person elsewhere after the login."""
     return to if to.startswith("/") and not to.startswith(("//", "/\\")) else "/"

@@ -4,21 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import datetime
+from enum import StrEnum
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from fastapi import Request
 from fastapi.responses import HTMLResponse
-from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from jinja2 import Environment, PackageLoader, StrictUndefined, pass_context, select_autoescape
+from jinja2.runtime import Context
 
 from cakewright import __version__
 from cakewright.documents import words
 from cakewright.documents.heat_words import warp_note
+from cakewright.web.marking import AutoText
+from cakewright.web.speech import current, listen
 
 HERE = Path(__file__).parent
 
-PLACES = (  # what the menu shows: address below /plans/N, word, shape beside it
+PLACES = (  # what the menu shows: address below /plans/N, word (in the catalogue by its place here), shape beside it
     ("", "Morning", "sun"),
     ("/lines", "Lines", "list"),
     ("/builds", "Builds", "cube"),
@@ -35,7 +39,19 @@ def _environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        extensions=[AutoText, "jinja2.ext.i18n"],
+        finalize=_in_words,
     )
+    env.install_gettext_callables(  # type: ignore[attr-defined]
+        lambda text: current().gettext(text), lambda one, many, n: current().ngettext(one, many, n), newstyle=True
+    )
+    plain: Any = env.globals["gettext"]
+
+    @pass_context
+    def gettext(context: Context, text: str, /, **values: Any) -> Any:
+        return plain(context, text, **{name: _in_words(value) for name, value in values.items()})
+
+    env.globals["gettext"] = gettext
     env.filters |= {
         "day": words.day,
         "clock": words.clock,
@@ -45,12 +61,19 @@ def _environment() -> Environment:
         "percent": words.percent,
         "money": words.money,
         "listed": words.listed,
-        "mm": lambda value: f"{value:.1f} mm",
+        "mm": lambda value, digits=1: current().length(value, digits),
+        "size": lambda sides, digits=1: " × ".join(current().length(side, digits) for side in sides),
+        "quotable": lambda text: text.replace('"', "&quot;"),  # a translation inside an attribute
         "iso_local": iso_local,
         "label": lambda number: f"L{number:02d}",
     }
     env.globals |= {"places": PLACES, "program_version": __version__, "count": words.count, "warp_note": warp_note}
     return env
+
+
+def _in_words(value: Any) -> Any:
+    """A word of our own vocabulary (a kind of task, a state) in the language of the page; everything else as it is."""
+    return current().gettext(str(value)) if isinstance(value, StrEnum) else value
 
 
 def iso_local(when: datetime, zone: ZoneInfo) -> str:
@@ -65,5 +88,6 @@ def page(request: Request, template: str, *, status: int = 200, **shown: Any) ->
     """Draw a template; `request` gives the address, `shown` the content."""
     account = getattr(request.state, "account", None)
     always = {"path": request.url.path, "account": account, "plan": None, "here": "", "summaries": ()}
-    known: Mapping[str, Any] = {**always, **shown}
+    speech = listen(request)
+    known: Mapping[str, Any] = {**always, "speech": speech, **shown}
     return HTMLResponse(ENVIRONMENT.get_template(template).render(known), status_code=status)

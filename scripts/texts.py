@@ -1,0 +1,85 @@
+"""Write the catalogue of every text of the pages: `python scripts/texts.py cakewright.pot`.
+
+Copy it to src/cakewright/web/locale/<language>.po, translate, and the pages speak that language to browsers that ask
+for it. `python scripts/texts.py cakewright.pot locale/de.po` says what a translation lacks.
+"""
+
+from __future__ import annotations
+
+import importlib
+import pkgutil
+import sys
+from collections.abc import Iterator
+from enum import StrEnum
+from pathlib import Path
+
+from babel.messages.catalog import Catalog
+from babel.messages.extract import extract_from_dir
+from babel.messages.pofile import read_po, write_po
+
+import cakewright
+
+ROOT = Path(__file__).resolve().parent.parent
+PAGES = ROOT / "src" / "cakewright" / "web" / "templates"
+OPTIONS = {"extensions": "cakewright.web.marking.AutoText,jinja2.ext.i18n", "trim_blocks": "true", "silent": "false"}
+
+
+def catalogue() -> Catalog:
+    """Texts of templates and scripts, places of the menu, and the words of our vocabularies."""
+    found = Catalog(project="cakewright", charset="utf-8")
+    for name, line, message, comments, _ in extract_from_dir(
+        PAGES, [("**.html", "jinja2")], {"**.html": OPTIONS}, keywords={"gettext": None, "ngettext": (1, 2)}
+    ):
+        found.add(message, locations=[(f"templates/{name}", line)], auto_comments=comments)
+    for text, where in _others():
+        found.add(text, locations=[(where, 0)])
+    return found
+
+
+def _others() -> Iterator[tuple[str, str]]:
+    from cakewright.web.display import script_texts
+    from cakewright.web.look import PLACES
+    from cakewright.web.papers import ORDER_PAPERS, PAPERS, TABLES
+
+    for text in script_texts():
+        yield text, "static"
+    for _, word, _ in PLACES:
+        yield word, "look.py"
+    for title, use, *_ in (*PAPERS.values(), *ORDER_PAPERS.values()):
+        yield title, "papers.py"
+        yield use, "papers.py"
+    for use in TABLES.values():
+        yield use, "papers.py"
+    for package in pkgutil.walk_packages(cakewright.__path__, "cakewright."):
+        if package.name.split(".")[1] in {"model", "app", "parts", "findings"}:
+            importlib.import_module(package.name)
+    for words in StrEnum.__subclasses__():
+        if words.__module__.startswith("cakewright."):
+            for word in words:
+                yield str(word), words.__module__
+
+
+def missing(path: Path) -> list[str]:
+    """Texts of the pages that a translation does not have yet."""
+    with path.open("rb") as file:
+        known = read_po(file)
+    return [str(m.id) for m in catalogue() if m.id and not (known.get(m.id) and known.get(m.id).string)]
+
+
+def main(arguments: list[str]) -> int:
+    """Write the catalogue, and say what a translation lacks."""
+    if not arguments:
+        print(__doc__)
+        return 2
+    found = catalogue()
+    with Path(arguments[0]).open("wb") as file:
+        write_po(file, found, sort_by_file=True, omit_header=False)
+    print(f"{len(found)} texts in {arguments[0]}")
+    for path in arguments[1:]:
+        lacks = missing(Path(path))
+        print(f"{path}: {len(lacks)} texts are missing", *(f"  {text}" for text in lacks[:20]), sep="\n")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,125 @@
+"""How this person reads pages: language and lengths, from what the browser says and what was chosen.
+
+English is in the templates. Another language is a catalogue `locale/<language>.po` beside this file, as gettext
+writes it; `en-XA` is English with marks on every letter, made on the spot to see what is not translatable yet.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from contextvars import ContextVar
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+from babel.core import UnknownLocaleError, negotiate_locale
+from babel.messages.pofile import read_po
+from fastapi import Request
+
+HERE = Path(__file__).parent / "locale"
+ENGLISH = "en"
+PSEUDO = "en-XA"
+LENGTHS = ("mm", "both", "inch")
+MM_PER_INCH = 25.4  # exact since 1959
+_MARKS = str.maketrans("aeiouyAEIOUYcnsz", "àéîöüýÀÉÎÖÜÝçñšž")
+_KEPT = re.compile(r"(%\(\w+\)[sd]|%%|\{\w+\}|<[^>]*>|&\w+;)")
+
+
+@dataclass(frozen=True)
+class Speech:
+    """A language with its texts, and how lengths are shown."""
+
+    language: str = ENGLISH
+    lengths: str = "mm"
+
+    def gettext(self, text: str) -> str:
+        """The text in this language, English where the catalogue has none."""
+        return _say(self.language)(text)
+
+    def ngettext(self, one: str, many: str, number: int) -> str:
+        """The text for a number of things."""
+        return _say(self.language)(one if number == 1 else many)
+
+    def length(self, mm: float, digits: int = 1) -> str:
+        """'12.3 mm', '0.484 in' or both; the data stays in millimetres."""
+        metric, inch = f"{mm:.{digits}f} mm", f"{mm / MM_PER_INCH:.{digits + 2}f} in"
+        return {"inch": inch, "both": f"{metric} ({inch})"}.get(self.lengths, metric)
+
+
+_PLAIN = Speech()
+_SPEECH: ContextVar[Speech] = ContextVar("speech", default=_PLAIN)
+
+
+def current() -> Speech:
+    """How the person who asks for the page reads."""
+    return _SPEECH.get()
+
+
+def listen(request: Request) -> Speech:
+    """Take language and lengths from a request, for the page that is drawn next."""
+    chosen = request.cookies.get("language", "")
+    asked = [chosen] if chosen in languages() else _accepted(request.headers.get("accept-language", ""))
+    language = next((found for one in asked if (found := _known(one))), ENGLISH)
+    lengths = request.cookies.get("lengths", "mm")
+    speech = Speech(language, lengths if lengths in LENGTHS else "mm")
+    _SPEECH.set(speech)
+    return speech
+
+
+def languages() -> tuple[str, ...]:
+    """English, every language with a catalogue, and the marked English."""
+    return (ENGLISH, *sorted(p.stem for p in HERE.glob("*.po")), PSEUDO)
+
+
+def _accepted(header: str) -> list[str]:
+    """The languages of an Accept-Language header, best first."""
+    found: list[tuple[float, int, str]] = []
+    for part in header.split(",")[:20]:
+        name, _, quality = part.strip().partition(";q=")
+        try:
+            weight = float(quality or 1)
+        except ValueError:
+            weight = 0.0
+        if name and weight > 0:
+            found.append((-weight, len(found), name))
+    return [name for _, _, name in sorted(found)]
+
+
+def _known(wanted: str) -> str | None:
+    if wanted == PSEUDO:
+        return PSEUDO
+    known = [one.replace("-", "_") for one in languages() if one != PSEUDO]
+    try:
+        found = negotiate_locale([wanted.replace("-", "_"), wanted.partition("-")[0]], known)
+    except (UnknownLocaleError, ValueError):
+        return None
+    return found.replace("_", "-") if found else None
+
+
+@lru_cache(maxsize=16)
+def catalogue(language: str) -> Mapping[str, str]:
+    """The texts of a language by their English; empty for English."""
+    path = HERE / f"{language}.po"
+    if language in (ENGLISH, PSEUDO) or not path.exists():
+        return {}
+    texts: dict[str, str] = {}
+    with path.open("rb") as file:
+        for message in read_po(file):
+            english = [message.id] if isinstance(message.id, str) else list(message.id)
+            said = [message.string] if isinstance(message.string, str) else list(message.string or ())
+            texts |= {str(one): str(other) for one, other in zip(english, said, strict=False) if one and other}
+    return texts
+
+
+def pseudo(text: str) -> str:
+    """English with marks on its letters and in brackets, placeholders and tags left alone."""
+    kept = _KEPT.split(text)
+    return "[" + "".join(part if i % 2 else part.translate(_MARKS) for i, part in enumerate(kept)) + "]"
+
+
+def _say(language: str) -> Callable[[str], str]:
+    if language == PSEUDO:
+        return pseudo
+    texts = catalogue(language)
+    return lambda text: texts.get(text, text)
