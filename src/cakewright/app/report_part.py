@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -14,6 +15,7 @@ from cakewright.documents.part_report import Limit, PartSheet, Turn, part_report
 from cakewright.errors import InputError
 from cakewright.model.cell import Cell
 from cakewright.model.part import Part
+from cakewright.parts.faces import on_faces
 from cakewright.parts.limits import limits_of
 from cakewright.parts.measure import triangle_normals
 from cakewright.parts.ranking import Scored, rank_orientations
@@ -80,12 +82,20 @@ def sheet_of(part: Part, cell: Cell, material: str) -> PartSheet:
 
 
 def best_turns(
-    part: Part, cell: Cell, material: str, *, visible: Direction | None = None, load: Direction | None = None
+    part: Part,
+    cell: Cell,
+    material: str,
+    *,
+    visible: Direction | None = None,
+    load: Direction | None = None,
+    faces: Sequence[Direction] = (),
+    evened_mm: float = 0.0,
 ) -> tuple[Scored, ...]:
     """The three best ways up within the part's rule, with reasons.
 
     `visible` is the side that must look good: faces within 45 degrees of that direction count for the steps, others
-    not. `load` is the direction of the main load. Both in part coordinates.
+    not. `faces` are places on faces that must look good: with them only those count. `load` is the direction of the
+    main load. All in part coordinates. `evened_mm` of the steps are evened out by the finish.
     """
     machines = cell.machines_for(material)
     layer = machines[0].layer_mm if machines else cell.machines[0].layer_mm
@@ -95,9 +105,12 @@ def best_turns(
         marked = (triangle_normals(part.mesh) @ (way / np.linalg.norm(way)) > SEEN).astype(np.float64)
         if not marked.any():
             raise InputError(f"no face looks towards {visible}", remedy="choose another side", where="visible")
+    if faces:
+        on = on_faces(part.mesh, faces).astype(np.float64)
+        marked = on if marked is None else np.maximum(marked, on)
     return rank_orientations(
         part.mesh, part.orientation, layer_mm=layer, seed=1, tried=TURNS_TRIED, marked=marked,
-        load=None if load is None else np.asarray(load, dtype=np.float64),
+        load=None if load is None else np.asarray(load, dtype=np.float64), evened_mm=evened_mm,
     )  # fmt: skip
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from threading import Lock
 
 from cakewright.app.part_records import title_of
+from cakewright.app.finish_effect import evened_mm
 from cakewright.app.report_part import best_turns, sheet_of, side_of
 from cakewright.documents.part_questions import question_of
 from cakewright.documents.part_report import PartSheet
@@ -17,6 +18,7 @@ from cakewright.findings import Finding, Severity
 from cakewright.model.order import OrderLine
 from cakewright.model.part import Freedom, OrientationRule, Part
 from cakewright.model.plan import WeekPlan
+from cakewright.parts.faces import Face, Place, faces_of
 from cakewright.store import Store
 from cakewright.store.parts import PartRule
 
@@ -53,6 +55,7 @@ class PartPage:
     part: Part
     views: PartViews
     points: tuple[PartPoint, ...]
+    faces: tuple[Face, ...]
     ways: tuple[WayUp, ...]
 
 
@@ -60,39 +63,51 @@ class PartPages:
     """Pages made once and kept at hand: a plan never changes."""
 
     def __init__(self) -> None:
-        self._made: OrderedDict[tuple[int, int, str, str], PartPage] = OrderedDict()
+        self._made: OrderedDict[tuple[object, ...], PartPage] = OrderedDict()
         self._lock = Lock()
 
-    def of(self, plan: WeekPlan, line: OrderLine, visible: str = "", load: str = "") -> PartPage:
+    def of(
+        self, plan: WeekPlan, line: OrderLine, visible: str = "", load: str = "", faces: Sequence[Place] = ()
+    ) -> PartPage:
         """The page of a line's part, its ways up for a visible side and a load direction ('+X' ... '-Z', or '').
+
+        `faces` are places on faces that must look good.
 
         InputError when the line has no part in the plan.
         """
         part = plan.parts.get(plan.part_of_line.get(line.line, ""))
         if part is None:
             raise InputError(f"line {line.line} has no part in this plan", remedy="see why it was set aside")
-        key = (plan.version, line.line, visible, load)
+        key = (plan.version, line.line, visible, load, tuple(faces))
         with self._lock:
             if key not in self._made:
-                self._made[key] = _page(plan, line, part, visible, load)
+                self._made[key] = _page(plan, line, part, visible, load, faces)
             self._made.move_to_end(key)
             while len(self._made) > AT_HAND:
                 self._made.popitem(last=False)
             return self._made[key]
 
 
-def _page(plan: WeekPlan, line: OrderLine, part: Part, visible: str, load: str) -> PartPage:
+def _page(plan: WeekPlan, line: OrderLine, part: Part, visible: str, load: str, faces: Sequence[Place]) -> PartPage:
     views = PartViews(part.mesh, is_closed=part.measures.is_watertight and part.measures.is_oriented)
     ranked = sorted(part.findings, key=lambda f: _ORDER.index(f.severity))
     points = tuple(_point(n, f, views) for n, f in enumerate(ranked, start=1))
     ways = tuple(
         WayUp(n, _three(s.rotation[2]), tuple(_three(row) for row in s.rotation), s.reason)
         for n, s in enumerate(
-            best_turns(part, plan.cell, line.material, visible=side_of(visible, "visible"), load=side_of(load, "load")),
+            best_turns(
+                part,
+                plan.cell,
+                line.material,
+                visible=side_of(visible, "visible"),
+                load=side_of(load, "load"),
+                faces=faces,
+                evened_mm=evened_mm(plan.cell, line.finish),
+            ),
             start=1,
         )
     )
-    return PartPage(part, views, points, ways)
+    return PartPage(part, views, points, faces_of(part.mesh), ways)
 
 
 def _three(row: Sequence[float]) -> tuple[float, float, float]:

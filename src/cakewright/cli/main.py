@@ -10,8 +10,9 @@ from typing import Annotated, Literal
 import typer
 
 from cakewright import __version__
-from cakewright.cli.database import DEFAULT, VARIABLE, Db
 from cakewright.cli.customers import customers
+from cakewright.cli.database import DEFAULT, VARIABLE, Db
+from cakewright.cli.faces import register as register_faces
 from cakewright.cli.keep import keep
 from cakewright.cli.learn import register as register_learning
 from cakewright.cli.numbers import register as register_numbers
@@ -164,6 +165,7 @@ def plan(
 
 @cli.command(rich_help_panel="The week")
 def serve(
+    context: typer.Context,
     db: Db = DEFAULT,
     host: Annotated[
         str, typer.Option("--host", help="Address to listen on; others need accounts and TLS.")
@@ -178,12 +180,19 @@ def serve(
     name: Annotated[
         list[str] | None, typer.Option("--name", help="A name by which others call this machine; may be repeated.")
     ] = None,
+    settings: Annotated[
+        Path | None, typer.Option("--settings", help="Read settings from this file (TOML); what is given here counts.")
+    ] = None,
 ) -> None:
-    """Open the plans in the web application on this machine."""
-    from cakewright.app.serve import Door
-    from cakewright.app.serve import serve as open_pages
+    """Open the plans in the web application on this machine.
 
-    open_pages(db, host=host, port=port, is_new=new, door=Door(certificate, key, behind_tls, tuple(name or ())))
+    Settings come from the command, the environment (CAKEWRIGHT_PORT and so on), the file, in this order.
+    """
+    from cakewright.cli.serve import run_serve
+
+    asked = {"db": db, "host": host, "port": port, "certificate": str(certificate or ""), "key": str(key or ""),
+             "behind_tls": behind_tls, "names": tuple(name or ())}  # fmt: skip
+    run_serve(context, settings, asked, new)
 
 
 @cli.command(rich_help_panel="To see it work")
@@ -212,6 +221,7 @@ cli.add_typer(people, name="people", rich_help_panel="While the week runs")
 cli.add_typer(customers, name="customers", rich_help_panel="While the week runs")
 cli.add_typer(keep, name="keep", rich_help_panel="While the week runs")
 cli.add_typer(powder, name="powder", rich_help_panel="The week")
+register_faces(cli)
 register_learning(cli)
 register_running(cli)
 register_numbers(cli)

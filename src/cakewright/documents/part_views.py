@@ -68,6 +68,19 @@ class PartViews:
         """The part from the front left with every place ringed, hidden ones too."""
         return _ringed(self._drawn(_axes_toward(np.array([-0.52, -0.72, 0.46])), size_px), spots)
 
+    def both_sides(self, spots: Sequence[Spot], size_px: int = 460) -> Picture:
+        """From the front left above and from the back right below, each with the places that are seen from there."""
+        views = []
+        for toward in (np.array([-0.52, -0.72, 0.46]), np.array([0.52, 0.72, -0.46])):
+            axes = _axes_toward(toward)
+            seen = [s for s in spots if float(self._outward(s.at_mm) @ toward) > 0]
+            views.append(_ringed(self._drawn(axes, size_px), seen))
+        return replace(views[0], pixels=_beside(views[0].pixels, views[1].pixels))
+
+    def _outward(self, at_mm: Place) -> FloatArray:
+        near = int(np.argmin(np.linalg.norm(self._middles - np.asarray(at_mm), axis=1)))
+        return np.asarray(self._normals[near])
+
     def turned(self, rotation: FloatArray, size_px: int = 300) -> Picture:
         """The part as it would stand in the build."""
         return draw([Shape("part", self._mesh, _PART, np.asarray(rotation), is_closed=self._is_closed)], "corner",

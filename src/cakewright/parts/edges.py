@@ -14,6 +14,7 @@ from cakewright.parts.patches import FLAT_DEG, Edges, patches_of
 from cakewright.sources import printability as numbers
 
 CURVED_DEG = 40.0  # facets of a curve turn by less than this; a chamfer usually by 45
+EQUAL = 1.2  # facets of one curve are about equally wide
 ALIKE = 0.5  # facets are of one curve when their turns differ by less than this share
 
 
@@ -88,11 +89,12 @@ def facet_errors(mesh: Mesh, edges: Edges) -> np.ndarray[tuple[int], np.dtype[np
     goes_on = (times[a] >= 2) & (times[b] >= 2)
     alike = (np.abs(signed - usual[a]) < ALIKE * np.abs(signed)) & (np.abs(signed - usual[b]) < ALIKE * np.abs(signed))
     width = 2 * triangle_areas(mesh) / np.maximum(_longest_at(edges, len(mesh.faces)), 1e-12)
-    # a facet cut finer is as wide as before: its area over the length of the edge to its neighbour
+    chord = np.minimum(width[edges.first[curved]], width[edges.second[curved]])
+    # facets cut finer are as wide as before: area over the length of the edge between two that are equally wide
     whole = [patches.area_mm2[side] / weight[index.ravel()] for side in (a, b)]
-    chord = np.minimum(
-        np.maximum(width[edges.first[curved]], whole[0]), np.maximum(width[edges.second[curved]], whole[1])
-    )
+    finer = (patches.triangles[a] > 2) & (patches.triangles[b] > 2) & (whole[0] < EQUAL * whole[1])
+    finer &= whole[1] < EQUAL * whole[0]
+    chord = np.where(finer, np.maximum(chord, np.minimum(whole[0], whole[1])), chord)
     error = np.zeros(len(turn))
     rise = chord / 2 * np.tan(np.radians(turn[curved]) / 4)
     error[curved] = np.where(goes_on & alike, rise, 0.0)

@@ -22,7 +22,7 @@ from cakewright.parts.tubes import tubes_of
 from cakewright.parts.walls import check_gaps, check_thick, check_walls
 from cakewright.sources import printability as numbers
 
-SMALLEST_FACE = 0.3  # mm²: what is smaller is no letter
+SMALLEST_FACE = 0.1  # mm²: what is smaller is no letter
 
 
 def check_features(

@@ -50,7 +50,8 @@ def trapped_pockets(mesh: Mesh, opening_mm: float, *, smallest_mm3: float) -> tu
     if not seeds:
         return ()
     balls = BallScene(mesh)
-    closed = [s for s in seeds if neck_width(balls, distance, s, origin, voxel) < opening_mm - KNOWN_TO_MM]
+    least = opening_mm - KNOWN_TO_MM
+    closed = [s for s in seeds if neck_width(balls, distance, s, origin, voxel, opening_mm) < least]
     return _pockets(distance, closed, opening_mm, voxel, origin, smallest_mm3)
 
 

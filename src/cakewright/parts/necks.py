@@ -1,31 +1,36 @@
-"""The narrowest place on the widest way out of a hollow, to a hundredth of a millimetre where voxels know a millimetre.
+"""The narrowest place on the widest way out of a hollow, to hundredths of a millimetre where voxels know a millimetre.
 
-On the voxel grid the widest way is found by closing off ever narrower places; the places that close last are the
-neck. There the largest ball is sought again with exact distances to the surface, across the way.
+On the voxel grid the widest way is found by closing off ever narrower places. Along it, wherever it is narrow, the
+largest ball is sought again with exact distances to the surface, across the way.
 """
 
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import ndimage
 
-from cakewright.model.mesh import FloatArray
+from cakewright.compiled import kernel
+from cakewright.model.mesh import FloatArray, IntArray
 from cakewright.parts.balls import BallScene
 
 STEPS = 6  # halvings of the search for the width at which the way closes
-SECTIONS = 24  # places along the neck that are measured again
-ZOOMS = 5  # each time the search for the largest ball is narrowed to a third
-Bits = NDArray[np.bool_]
+SECTIONS = 40  # narrow places along the way that are measured again
+AHEAD = 4  # voxels before and behind that tell its direction
+MOVES, ZOOMS = 8, 5  # looks that may shift by a voxel, then each a third as wide as the one before
+_GRID = np.linspace(-1.0, 1.0, 7)
+_PATTERN = np.column_stack([v.ravel() for v in np.meshgrid(_GRID, _GRID)])
+_RIM = np.abs(_PATTERN).max(axis=1) > 0.99
 Voxel = tuple[int, int, int]
-_ROUND = ndimage.generate_binary_structure(3, 3)
 
 
-def neck_width(balls: BallScene, distance: FloatArray, seed: Voxel, origin: FloatArray, voxel: float) -> float:
+def neck_width(
+    balls: BallScene, distance: FloatArray, seed: Voxel, origin: FloatArray, voxel: float, enough_mm: float
+) -> float:
     """Diameter in mm of the largest ball that gets from the voxel `seed` to the outside; 0 when no way was found.
 
     `distance` (x, y, z) holds for each voxel the distance to the nearest solid one, 0 inside; voxel (0, 0, 0) lies
-    outside the part. `origin` is the corner of that voxel in part coordinates.
+    outside the part. `origin` is the corner of that voxel in part coordinates. Of a way wider than `enough_mm` only
+    that is known.
     """
     # at half a voxel or below the grid sees no wall: such ways are not told from none
     low, high = 0.5 * voxel, float(distance[seed])
@@ -37,15 +42,15 @@ def neck_width(balls: BallScene, distance: FloatArray, seed: Voxel, origin: Floa
             low = middle
         else:
             high = middle
-    inner, outer, bridge = _bridge(distance, seed, low, high)
-    if len(bridge) == 0:
-        return 2 * low
-    at = (bridge + 0.5) * voxel + origin
-    along = outer.mean(axis=0) - inner.mean(axis=0) if len(outer) and len(inner) else np.zeros(3)
-    length = float(np.linalg.norm(along))
-    if length == 0:
-        return 2 * float(balls.clearance(at).max())
-    return _narrowest(balls, at, along / length, voxel)
+    way = _way_out(distance, seed[0], seed[1], seed[2], low)
+    width = np.inf
+    here = distance[tuple(way.T)]
+    narrow = np.flatnonzero(here < low + 0.75 * voxel)
+    for k in narrow[:: len(narrow) // SECTIONS + 1]:
+        along = (way[min(k + AHEAD, len(way) - 1)] - way[max(k - AHEAD, 0)]).astype(np.float64)
+        at = (way[k] + 0.5) * voxel + origin
+        width = min(width, _widest(balls, at, along / np.linalg.norm(along), voxel, enough_mm))
+    return float(width) if np.isfinite(width) else 2 * low
 
 
 def _is_joined(distance: FloatArray, seed: Voxel, least: float) -> bool:
@@ -53,40 +58,56 @@ def _is_joined(distance: FloatArray, seed: Voxel, least: float) -> bool:
     return bool(label[seed] != 0 and label[seed] == label[0, 0, 0])
 
 
-def _bridge(
-    distance: FloatArray, seed: Voxel, joined: float, closed: float
-) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]:
-    """Voxels that touch the hollow's side, the outer side, and all voxels of the neck between both, (n, 3) each."""
-    label, _ = ndimage.label(distance >= closed)
-    inside, outside = label == label[seed], label == label[0, 0, 0]
-    between, _ = ndimage.label((distance >= joined) & ~inside & ~outside, structure=_ROUND)
-    to_inside, to_outside = (ndimage.binary_dilation(side, _ROUND) & (between > 0) for side in (inside, outside))
-    both = np.intersect1d(between[to_inside], between[to_outside])
-    if len(both) == 0:
-        none = np.empty((0, 3), np.intp)
-        return none, none, none
-    neck = between == both[0]
-    return np.argwhere(neck & to_inside), np.argwhere(neck & to_outside), np.argwhere(neck)
-
-
-def _narrowest(balls: BallScene, at: FloatArray, along: FloatArray, voxel: float) -> float:
-    """The smallest over sections across the neck of the largest ball in each section, mm in diameter."""
+def _widest(balls: BallScene, at: FloatArray, along: FloatArray, voxel: float, enough_mm: float) -> float:
+    """Diameter of the largest ball with its middle in the plane across `along`, climbing from a place near it."""
     across = np.linalg.svd(np.eye(3) - np.outer(along, along))[0][:, :2]
-    height = at @ along
-    slices = np.floor((height - height.min()) / voxel).astype(int)
-    wanted = np.unique(np.linspace(0, slices.max(), SECTIONS).round().astype(int))
-    grid = np.linspace(-1.0, 1.0, 7)
-    spread = np.column_stack([v.ravel() for v in np.meshgrid(grid, grid)]) @ across.T
-    width = np.inf
-    for number in wanted:
-        here = at[slices == number]
-        if len(here) == 0:
-            continue
-        clear = balls.clearance(here)
-        best, size, reach = here[np.argmax(clear)], float(clear.max()), voxel
-        for _ in range(ZOOMS):
-            tried = best + reach * spread
-            clear = balls.clearance(tried)
-            best, size, reach = tried[np.argmax(clear)], max(size, float(clear.max())), reach / 3
-        width = min(width, 2 * size)
-    return float(width)
+    spread = _PATTERN @ across.T
+    size, reach, moves = 0.0, voxel, 0
+    for _ in range(MOVES + ZOOMS):
+        tried = at + reach * spread
+        clear = balls.clearance(tried)
+        best = int(np.argmax(clear))
+        climbed = clear[best] > size + 1e-9
+        if climbed:
+            at, size = tried[best], float(clear[best])
+        if 2 * size > enough_mm:
+            return 2 * size
+        if climbed and _RIM[best] and moves < MOVES:
+            moves += 1
+        else:
+            reach /= 3
+    return 2 * size
+
+
+@kernel
+def _way_out(distance: FloatArray, i: int, j: int, k: int, least: float) -> IntArray:
+    """The shortest way from a voxel to (0, 0, 0) over voxels at least so far from the solid, (n, 3), over faces."""
+    nx, ny, nz = distance.shape
+    came = np.full(nx * ny * nz, -1, np.int32)
+    queue = np.empty(nx * ny * nz, np.int32)
+    first = (i * ny + j) * nz + k
+    queue[0] = first
+    came[first] = first
+    head, tail = 0, 1
+    while head < tail and came[0] < 0:
+        here = queue[head]
+        head += 1
+        x, y, z = here // (ny * nz), here // nz % ny, here % nz
+        for a, b, c in ((x - 1, y, z), (x + 1, y, z), (x, y - 1, z), (x, y + 1, z), (x, y, z - 1), (x, y, z + 1)):
+            if a < 0 or b < 0 or c < 0 or a >= nx or b >= ny or c >= nz or distance[a, b, c] < least:
+                continue
+            there = (a * ny + b) * nz + c
+            if came[there] < 0:
+                came[there] = here
+                queue[tail] = there
+                tail += 1
+    count, at = 1, 0
+    while came[at] != at:
+        at = came[at]
+        count += 1
+    way = np.empty((count, 3), np.int32)
+    at = 0
+    for n in range(count - 1, -1, -1):
+        way[n, 0], way[n, 1], way[n, 2] = at // (ny * nz), at // nz % ny, at % nz
+        at = came[at]
+    return way

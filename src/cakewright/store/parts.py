@@ -47,6 +47,22 @@ class SeenPart:
     by: str
 
 
+@dataclass(frozen=True, slots=True)
+class MarkedFaces:
+    """The faces of a part revision that must look good, by a place on each (mm, file coordinates); none: all alike."""
+
+    name: str
+    revision: str
+    places: tuple[tuple[float, float, float], ...]
+    by: str
+    at: datetime
+
+
+def _place(text: str) -> tuple[float, float, float]:
+    x, y, z = (float(v) for v in text.split())
+    return (x, y, z)
+
+
 class PartTables:
     """The part side of a store."""
 
@@ -86,6 +102,26 @@ class PartTables:
             )
             for r in rows
         )  # fmt: skip
+
+    def add_faces(
+        self, *, name: str, revision: str, places: tuple[tuple[float, float, float], ...], by: str, at: datetime
+    ) -> None:
+        """Write which faces of a part revision must look good, each by a place on it. The newest list counts."""
+        if not by.strip():
+            raise InputError("nobody's name is given", remedy="say who you are", where="by")
+        said = tuple(" ".join(f"{v:.4f}" for v in place) for place in places)
+        row = {"name": name, "revision": revision, "places": said, "by": by.strip(), "at": at}
+        with writing(self._engine) as link:
+            link.execute(insert(tables.faces), row)
+
+    def faces(self) -> tuple[MarkedFaces, ...]:
+        """Every list of faces ever written, oldest first."""
+        with reading(self._engine) as link:
+            rows = link.execute(select(tables.faces).order_by(tables.faces.c.number)).mappings().all()
+        return tuple(
+            MarkedFaces(r["name"], r["revision"], tuple(_place(text) for text in r["places"]), r["by"], r["at"])
+            for r in rows
+        )
 
     def seen(self) -> tuple[SeenPart, ...]:
         """Every file that a plan was made with, newest first, each name, revision and file once."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from sqlalchemy import Column, Float, ForeignKey, Integer, LargeBinary, PrimaryKeyConstraint, String, Table, Text
 
 from cakewright.store.schema import metadata
-from cakewright.store.types import Instant
+from cakewright.store.types import Instant, Words
 
 rule = Table(
     "part_rule",
@@ -19,6 +19,18 @@ rule = Table(
     Column("up_y", Float, nullable=False),
     Column("up_z", Float, nullable=False),
     Column("reason", Text, nullable=False),
+    Column("by", Text, nullable=False),
+    Column("at", Instant, nullable=False),
+    sqlite_autoincrement=True,
+)
+
+faces = Table(
+    "part_faces",
+    metadata,
+    Column("number", Integer, primary_key=True, autoincrement=True),
+    Column("name", Text, nullable=False),
+    Column("revision", Text, nullable=False),
+    Column("places", Words, nullable=False),
     Column("by", Text, nullable=False),
     Column("at", Instant, nullable=False),
     sqlite_autoincrement=True,

@@ -8,6 +8,7 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Form, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
+from cakewright.app.mark_faces import faces_png, looks_where, mark_faces, marked_faces, numbers_marked, places_of
 from cakewright.app.report_part import SIDES
 from cakewright.app.show_part import PartPage, point_png, rule_from, rules_for, sheet_for, way_png
 from cakewright.documents.part_report import part_report_html, part_report_pdf
@@ -31,7 +32,10 @@ _FREEDOMS = (
 
 def _shown(shelf: Shelf, version: int, number: int, visible: str = "", load: str = "") -> tuple[WeekPlan, PartPage]:
     plan = shelf.plan(version)
-    return plan, shelf.part_pages.of(plan, line_of(plan, number), visible, load)
+    line = line_of(plan, number)
+    part = plan.parts.get(plan.part_of_line.get(line.line, ""))
+    faces = () if part is None else places_of(marked_faces(shelf.store, part))
+    return plan, shelf.part_pages.of(plan, line, visible, load, faces)
 
 
 @pages.get(PART)
@@ -51,6 +55,9 @@ def part_page(
         line=line_of(plan, number),
         shown=shown,
         rules=rules_for(shelf.store, shown.part),
+        marked=marked_faces(shelf.store, shown.part),
+        marked_numbers=numbers_marked(shown.part, marked_faces(shelf.store, shown.part)),
+        looks_where=looks_where,
         freedoms=_FREEDOMS,
         sides=tuple(SIDES),
         visible=visible,
@@ -77,6 +84,27 @@ def keep_rule(
     rule = rule_from(shown, way=way, freedom=freedom, cone_deg=cone_deg, reason=reason)
     shelf.store.parts.add_rule(name=shown.part.name, revision=shown.part.revision, rule=rule, by=by, at=shelf.clock())
     return RedirectResponse(f"/plans/{version}/lines/{number}/part#rule", status_code=303)
+
+
+@pages.post(PART + "/faces")
+def keep_faces(
+    shelf: Plans,
+    version: int,
+    number: int,
+    by: Annotated[str, Form(max_length=80)],
+    face: Annotated[list[int] | None, Form()] = None,
+) -> Response:
+    """Mark the faces that must look good; kept for the part revision."""
+    _, shown = _shown(shelf, version, number)
+    mark_faces(shelf.store, shown.part, face or [], by=by, at=shelf.clock())
+    return RedirectResponse(f"/plans/{version}/lines/{number}/part#faces", status_code=303)
+
+
+@pages.get(PART + "/faces.png")
+def faces_picture(shelf: Plans, version: int, number: int) -> Response:
+    """The part from two sides with its faces numbered."""
+    _, shown = _shown(shelf, version, number)
+    return Response(faces_png(shown.part, shown.faces), media_type="image/png")
 
 
 @pages.get(PART + "/points/{point}.png")
