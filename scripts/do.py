@@ -7,6 +7,7 @@ test    format, lint, types and the whole test suite (what CI runs)
 lint    format, lint and types only
 docs    build the documentation with warnings as errors
 serve   open the planned demo week in the web application
+audit   ask the public list of known weaknesses about the locked packages
 lock    resolve the dependencies again and write requirements/*.lock
 clean   remove .venv and everything generated
 """
@@ -14,6 +15,7 @@ clean   remove .venv and everything generated
 from __future__ import annotations
 
 import hashlib
+import json
 import os
 import shutil
 import subprocess
@@ -151,9 +153,44 @@ def lock() -> None:
     run(*common, "--group", "dev", "--group", "docs", *extras, "-c", CORE_LOCK, "-o", DEV_LOCK)
 
 
+def audit() -> None:
+    """Ask the public list of known weaknesses about the locked packages; without the network say so and go on.
+
+    pip-audit lives in an environment of its own (.audit), so that it is no part of what it judges.
+    """
+    home = ROOT / ".audit"
+    tool = home / ("Scripts" if os.name == "nt" else "bin") / "pip-audit"
+    if not tool.exists():
+        run(sys.executable, "-m", "venv", home)
+        pip = (tool.parent / "python", "-m", "pip", "install", "-q", "--disable-pip-version-check", "--timeout", "15")
+        if subprocess.run([str(p) for p in (*pip, "pip-audit>=2.7")], check=False).returncode:
+            say("AUDIT NOT DONE: pip-audit cannot be fetched (no network?). Nothing is known about new weaknesses.")
+            return
+    report = home / "report.json"
+    report.unlink(missing_ok=True)
+    command = (tool, "-r", CORE_LOCK, "--require-hashes", "--disable-pip", "--no-deps", "--progress-spinner", "off",
+               "--timeout", "15", "-f", "json", "-o", report)  # fmt: skip
+    done = subprocess.run([str(c) for c in command], cwd=ROOT, check=False, capture_output=True, text=True)
+    if not report.exists() or not report.stat().st_size:
+        say("AUDIT NOT DONE: the list of known weaknesses cannot be reached. Nothing is known about new weaknesses.")
+        say((done.stderr.strip().splitlines() or ["no word"])[-1][:300])
+        return
+    packages = json.loads(report.read_text(encoding="utf-8"))["dependencies"]
+    bad = [(p["name"], p["version"], v) for p in packages for v in p.get("vulns", ())]
+    asked = [p for p in packages if "skip_reason" not in p]
+    for name, version, v in bad:
+        say(f"{name} {version}: {v['id']}, mended in {', '.join(v['fix_versions']) or 'no version yet'}")
+    if len(asked) < len(packages):
+        say(f"AUDIT NOT DONE for {len(packages) - len(asked)} packages: the list does not answer about them here.")
+    say(f"{len(asked)} of {len(packages)} locked packages asked about, {len(bad)} known weaknesses")
+    if bad:
+        fail("a locked package has a known weakness: `do.py lock` takes newer ones, or say in SECURITY.md why it stays")
+
+
 def clean() -> None:
     for name in (
         ".venv",
+        ".audit",
         "demo-out",
         "site",
         "dist",
@@ -169,7 +206,7 @@ def clean() -> None:
 
 
 TASKS = {"setup": lambda: setup(dev=False), "demo": demo, "serve": serve, "lint": lint, "test": test, "docs": docs,
-         "lock": lock, "clean": clean}  # fmt: skip
+         "lock": lock, "audit": audit, "clean": clean}  # fmt: skip
 
 if __name__ == "__main__":
     task = sys.argv[1] if len(sys.argv) > 1 else "--help"

@@ -19,6 +19,9 @@ columns are made from the test run itself: what was computed against what is pub
 BENCHMARKS_HEAD = """Measured with the scripts in `benchmarks/`; each table names machine, date and command.
 They are not run with every change: tests count work, they do not time it."""
 PAGES_HEAD = "Made from the program. `{version}` is the number of a plan, `{key}` a build, `{number}` a line or quote."
+SETTINGS_HEAD = """Made from the program. What is given on the command counts first, then the environment, then the
+TOML file named by `--settings` or `CAKEWRIGHT_SETTINGS`, then the default. What is unknown or cannot be is refused at
+the start, with its name. `packaging/serve.toml` is an example."""
 ERRORS_HEAD = """Made from the program. Every error says what was found, where, and what to do; the command line ends
 with exit code 2, the JSON interface answers with `code`, `found`, `remedy`, `where`."""
 HERE = Path(__file__).resolve().parents[1]
@@ -47,6 +50,21 @@ def walk(command: Any, path: tuple[str, ...]) -> list[tuple[tuple[str, ...], Any
     if hasattr(command, "commands"):
         return [found for name, sub in command.commands.items() for found in walk(sub, (*path, name))]
     return [(path, command)]
+
+
+def settings() -> str:
+    """Every setting of `cakewright serve`: name in the file and in the environment, what it may be, what it means."""
+    from cakewright.app.settings import SETTINGS
+
+    head = "| setting | environment | may be | default | what |"
+    rows = ["# Settings of `cakewright serve`", "", SETTINGS_HEAD, "", head, "|---|---|---|---|---|"]
+    for s in SETTINGS:
+        may = " or ".join(s.one_of) or s.kind.__name__.replace("tuple", "list of texts").replace("str", "text")
+        if s.least is not None:
+            may += f", {s.least:g} to {s.most:g}"
+        default = "" if s.default in ("", ()) else f"`{s.default}`"
+        rows.append(f"| `{s.name}` | `{s.variable}` | {may} | {default} | {_cell(s.meaning)} |")
+    return "\n".join(rows) + "\n"
 
 
 def numbers() -> str:
@@ -159,6 +177,7 @@ PAGES = {
     "reference/numbers.md": numbers,
     "reference/pages.md": pages,
     "reference/errors.md": errors,
+    "reference/settings.md": settings,
     "explanation/published-checks.md": checks,
     "explanation/benchmarks.md": benchmarks,
     "whats-new.md": changes,

@@ -45,6 +45,9 @@ def test_whoever_signs_acts_in_their_own_name(store, clock):  # noqa: F811
 def test_a_step_of_two_people_needs_the_other_one(store, clock):  # noqa: F811
     """Releasing in somebody else's name is refused without that person's password."""
     client = logged_in(store, clock, "Ada")
+    page = client.get("/plans/1/builds/B1/run?by=Jon").text
+    assert 'name="by_password"' in page
+    assert 'name="by_password"' not in client.get("/plans/1/builds/B1/run").text
     assert client.post(RELEASE, data={"by": "Jon"}).status_code == 403
     assert client.post(RELEASE, data={"by": "Jon", "by_password": GOOD}).status_code != 403
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import shutil
 import threading
+import time
 from collections.abc import Callable
 from contextlib import AbstractContextManager
 from datetime import UTC, datetime
@@ -40,6 +41,8 @@ class JobDesk:
         self._cancelled: set[int] = set()
         self._guard = threading.Lock()
         self._cell: tuple[int, Cell] | None = None
+        self._is_closing = False
+        self.patience_s = 0.0
 
     def recover(self) -> int:
         """Call once at the start: mark what the last run left unfinished, sweep up half-written folders.
@@ -102,7 +105,14 @@ class JobDesk:
         return self.store.job(number)
 
     def close(self) -> None:
-        """Stop every worker; the jobs are marked as interrupted and can be started again."""
+        """Begin nothing new, let work under way go on for `patience_s`, then stop it.
+
+        What did not finish is marked as interrupted and can be started again: the files are kept.
+        """
+        self._is_closing = True
+        until = time.monotonic() + self.patience_s
+        while self._workers and time.monotonic() < until:
+            time.sleep(0.1)
         with self._guard:
             workers = list(self._workers.values())
             self._cancelled |= set(self._workers)
@@ -115,7 +125,7 @@ class JobDesk:
     def _run(self, number: int, work: Callable[..., int], arguments: tuple[object, ...]) -> None:
         with self._turn:
             with self._guard:
-                if number in self._cancelled:
+                if number in self._cancelled or self._is_closing:
                     return
                 worker = self._workers[number] = Worker(work, *arguments, limits=PLAN_LIMITS)
             self.store.change_job(number, state=JobState.RUNNING.value, stage="starting")

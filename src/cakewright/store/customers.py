@@ -12,11 +12,12 @@ from sqlalchemy import Connection, Engine, delete, func, insert, select, update
 from cakewright.errors import InputError
 from cakewright.model.mesh import Mesh
 from cakewright.store import schema
-from cakewright.store.engine import Desk, reading, writing
+from cakewright.store.engine import reading, writing
 from cakewright.store.schema_accounts import account
 from cakewright.store.schema_customers import account_customer, customer_date, customer_deletion
 from cakewright.store.schema_offers import offer
 from cakewright.store.schema_parts import signature
+from cakewright.store.server import Desk
 from cakewright.store.types import pack
 
 
@@ -114,7 +115,7 @@ class CustomerTables:
             .order_by(part.plan, part.key)
         )
         with reading(self._engine) as link:
-            return tuple(Shape(*row[:5], (row[5], row[6], row[7])) for row in link.execute(query))
+            return tuple(Shape(r[0], r[1], r[2], r[3], r[4], (r[5], r[6], r[7])) for r in link.execute(query))
 
     def needed_by_others(self, customer: str) -> frozenset[str]:
         """Hashes of meshes, and of files, that a line or a quote of another customer is made from as well."""

@@ -24,6 +24,11 @@ def scripts() -> ScriptDirectory:
     return ScriptDirectory.from_config(config)
 
 
+def schemas() -> tuple[str, ...]:
+    """Every version of the schema that this program knows, oldest first."""
+    return tuple(reversed([script.revision for script in scripts().walk_revisions()]))
+
+
 def schema_version(link: Connection) -> str | None:
     """The last migration a database has seen, None when it has seen none."""
     return MigrationContext.configure(link).get_current_revision()

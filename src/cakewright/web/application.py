@@ -41,6 +41,7 @@ from cakewright.web import (
     powder_build,
     powder_change,
     quotes,
+    requests,
     revise,
     run_extras,
     running,
@@ -146,4 +147,5 @@ def create_app(
     app.add_middleware(SecureHeaders)
     app.state.meter = metrics.Meter()
     app.add_middleware(metrics.Metered, meter=app.state.meter)
+    app.add_middleware(requests.Logged)
     return app
