@@ -5,7 +5,8 @@ from cakewright.store.floor import PieceRecord, PieceState, last_words
 from cakewright.store.jobs import Job, JobState
 from cakewright.store.offers import KeptOffer, OfferEvent
 from cakewright.store.open import open_store
-from cakewright.store.repo import PlanSummary, Store
+from cakewright.store.repo import Store
+from cakewright.store.summaries import PlanSummary
 
 __all__ = [
     "Backup",

@@ -9,7 +9,7 @@ from datetime import datetime
 from enum import StrEnum
 from typing import Any
 
-from sqlalchemy import Connection, Engine, func, insert, select, update
+from sqlalchemy import Connection, Engine, and_, func, insert, select, update
 
 from cakewright.errors import StoreError
 from cakewright.store import schema
@@ -95,11 +95,12 @@ def interrupt_jobs(link: Connection, at: datetime) -> int:
         "found": "the program ended while this was under way; no plan was made",
         "remedy": "start it again: the files are kept",
     }
+    ours = and_(still)
     if link.dialect.name == "postgresql":  # other servers may be at work on the same database
         open_ = link.scalars(select(schema.job.c.number).where(still)).all()
         left = [number for number in open_ if link.scalar(func.pg_try_advisory_xact_lock(JOB_LOCKS, number))]
-        still = still & schema.job.c.number.in_(left)
-    changed = update(schema.job).where(still).values(state=JobState.INTERRUPTED.value, ended_at=at, **text)
+        ours = and_(still, schema.job.c.number.in_(left))
+    changed = update(schema.job).where(ours).values(state=JobState.INTERRUPTED.value, ended_at=at, **text)
     return link.execute(changed).rowcount
 
 

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 
-from sqlalchemy import Connection, Engine, and_, func, or_, select, text
+from sqlalchemy import Connection, Engine, func, select, text
 
 from cakewright.errors import StoreError
 from cakewright.model.offer import Offer, OfferState
@@ -31,24 +30,8 @@ from cakewright.store.powder import PowderTables
 from cakewright.store.read import read_plan
 from cakewright.store.schedule import ScheduleTables
 from cakewright.store.server import Desk, files_beside, name_of
+from cakewright.store.summaries import PlanSummary, Summaries
 from cakewright.store.write import write_plan
-
-
-@dataclass(frozen=True, slots=True)
-class PlanSummary:
-    """One line in the list of plans. `late` counts lines that miss their day, `set_aside` those without a plan."""
-
-    version: int
-    made_at: datetime
-    made_by: str
-    start: datetime
-    cell: str
-    order_source: str
-    lines: int
-    builds: int
-    pieces: int
-    late: int
-    set_aside: int
 
 
 class Store:
@@ -56,6 +39,7 @@ class Store:
 
     def __init__(self, engine: Engine) -> None:
         self._engine = engine
+        self._summaries = Summaries()
 
     def __enter__(self) -> Store:
         return self
@@ -151,7 +135,7 @@ class Store:
     def plans(self) -> tuple[PlanSummary, ...]:
         """Every version, newest first."""
         with reading(self._engine) as link:
-            return _summaries(link)
+            return self._summaries.all(link)
 
     def newest(self) -> int | None:
         """The number of the newest version, None when there is no plan yet."""
@@ -260,29 +244,3 @@ class Store:
 def _newest(link: Connection) -> int | None:
     version: int | None = link.scalar(select(func.max(schema.plan.c.version)))
     return version
-
-
-def _summaries(link: Connection) -> tuple[PlanSummary, ...]:
-    plan = schema.plan.c
-    late = and_(
-        schema.promise.c.plan == plan.version,
-        or_(schema.promise.c.ready.is_(None), schema.promise.c.ready > schema.promise.c.due_by),
-    )
-    tables = {
-        "lines": schema.order_line,
-        "builds": schema.build,
-        "pieces": schema.placement,
-        "set_aside": schema.set_aside,
-    }
-    counts = [
-        select(func.count()).select_from(table).where(table.c.plan == plan.version).scalar_subquery().label(name)
-        for name, table in tables.items()
-    ]
-    counts.append(select(func.count()).select_from(schema.promise).where(late).scalar_subquery().label("late"))
-    query = (
-        select(plan.version, plan.made_at, plan.made_by, plan.starts.label("start"), plan.order_source, *counts)
-        .add_columns(schema.cell.c.name.label("cell"))
-        .join(schema.cell, schema.cell.c.sha256 == plan.cell_sha256)
-        .order_by(plan.version.desc())
-    )
-    return tuple(PlanSummary(**row) for row in link.execute(query).mappings())
