@@ -5,6 +5,8 @@ What the plan does not know (tolerances, sample size, results) is left to write 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from cakewright.documents.sections import Block, facts, heading, letter, part_drawing, signatures, table, ticks, words
@@ -20,16 +22,40 @@ _BLANK_ROWS = 3
 DECISIONS = ("Accept", "Sort", "Rework", "Reject", "Ask for a concession")
 
 
-def inspection_report_pdf(plan: WeekPlan, number: int) -> bytes:
-    """The inspection report of one order line as a PDF file, A4, ready to fill in.
+@dataclass(frozen=True, slots=True)
+class InspectedSize:
+    """One characteristic as measured: its limits in words, gauges, value by piece in the order of the columns."""
+
+    name: str
+    limits: str
+    gauges: str
+    values: Mapping[str, str]
+    is_good: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Inspected:
+    """What is known about the inspection of a line: the sampling plan in words, sizes, the verdict so far."""
+
+    lot: int
+    sample: int
+    rule: str
+    to_measure: tuple[str, ...]
+    sizes: tuple[InspectedSize, ...]
+    verdict: str
+    by: str
+
+
+def inspection_report_pdf(plan: WeekPlan, number: int, known: Inspected | None = None) -> bytes:
+    """The inspection report of one order line as a PDF file, A4; what is not in `known` is left to fill in.
 
     InputError when the line is not in the plan or no piece of it is in a build.
     """
-    known = {line.line for line in plan.orders.lines}
-    if number not in known or not plan.builds_of(number):
-        listed = ", ".join(str(n) for n in sorted(known) if plan.builds_of(n))
+    numbers = {line.line for line in plan.orders.lines}
+    if number not in numbers or not plan.builds_of(number):
+        listed = ", ".join(str(n) for n in sorted(numbers) if plan.builds_of(n))
         raise InputError(f"line {number} has no pieces in this plan", remedy=f"use one of: {listed}")
-    return set_pdf("letter", _data(plan, plan.line(number)))
+    return set_pdf("letter", _data(plan, plan.line(number), known))
 
 
 def spread_over_height(build: Build, line: int) -> tuple[str, ...]:
@@ -39,7 +65,7 @@ def spread_over_height(build: Build, line: int) -> tuple[str, ...]:
     return tuple(pieces[i].piece for i in sorted(chosen))
 
 
-def _data(plan: WeekPlan, line: OrderLine) -> dict[str, Any]:
+def _data(plan: WeekPlan, line: OrderLine, known: Inspected | None) -> dict[str, Any]:
     part = plan.parts[plan.part_of_line[line.line]]
     builds = plan.builds_of(line.line)
     blocks: list[Block] = [
@@ -50,14 +76,18 @@ def _data(plan: WeekPlan, line: OrderLine) -> dict[str, Any]:
             ("Hash of the file (start)", part.origin.sha256[:16]),
             ("Material, finish, class", f"{line.material} · {line.finish} · {line.quality_class}"),
             ("Ordered, in builds", f"{line.quantity}, {sum(len(b.pieces_of(line.line)) for b in builds)}"),
-            ("Lot size · sample size · plan", "______ · ______ · ______________"),
+            (
+                "Lot size · sample size · plan",
+                f"{known.lot} · {known.sample} · {known.rule}" if known else "______ · ______ · ______________",
+            ),
             ("Temperature · humidity · condition", "____ °C · ____ % · ____________"),
         ),
         table(
             (("Part as in its file", "auto"), ("Pieces from the bottom, middle and top of each build", "1fr")),
             [[{"svg": picture_svg(part_drawing(plan, part.key, 360)), "mm": 38}, _where(plan, line, builds)]],
         ),
-        heading("Sizes, mm"),
+        *_measured(known),
+        heading("Sizes, mm" if not known or not known.sizes else "Room for more sizes, mm"),
         _sizes(part.measures.size_mm, piece_mass_g(plan, line)),
         words(
             "Nominal sizes are those of the part's box in its file; mass is volume × sintered density. "
@@ -68,6 +98,23 @@ def _data(plan: WeekPlan, line: OrderLine) -> dict[str, Any]:
         signatures("Measured by · date", "Released by · date"),
     ]
     return letter(plan, "Inspection report", line.key, f"line-{line.line}", blocks)
+
+
+def _measured(known: Inspected | None) -> list[Block]:
+    """Values as they were kept, pieces across; a table of at most so many pieces beside each other."""
+    if known is None:
+        return []
+    blocks: list[Block] = [words(f"To measure: {', '.join(known.to_measure)}.")] if known.to_measure else []
+    pieces = list(dict.fromkeys(p for s in known.sizes for p in s.values))
+    for at in range(0, len(pieces), _VALUES):
+        some = pieces[at : at + _VALUES]
+        rows = [[s.name, s.limits, s.gauges or "–", *(s.values.get(p, "–") for p in some),
+                 "within" if s.is_good else "OUTSIDE"] for s in known.sizes]  # fmt: skip
+        columns = (("Measured", "1.4fr"), ("Limits", "1.2fr"), ("Gauge", "1fr"))
+        blocks += [heading("Values"), table((*columns, *((p, "0.9fr") for p in some), ("", "auto")), rows)]
+    if known.sizes:
+        blocks.append(words(f"So far: {known.verdict}. Measured by {known.by}. A person decides.", strong=True))
+    return blocks
 
 
 def _where(plan: WeekPlan, line: OrderLine, builds: tuple[Build, ...]) -> str:

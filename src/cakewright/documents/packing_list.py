@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from cakewright.documents.sections import (
@@ -32,10 +33,15 @@ _COLUMNS = (
 )
 
 
-def packing_list_pdf(plan: WeekPlan, order: str) -> bytes:
-    """The packing list of one order as a PDF file, A4; InputError when the order is not in the plan."""
+def packing_list_pdf(plan: WeekPlan, order: str, held: Mapping[int, str] | None = None) -> bytes:
+    """The packing list of one order as a PDF file, A4; InputError when the order is not in the plan.
+
+    `held` says for each line that must not be packed why: it stands in black on top.
+    """
     lines = lines_of_order(plan, order)
-    return set_pdf("letter", _data(plan, order, lines))
+    numbers = {line.line for line in lines}
+    stop = [f"DO NOT PACK {plan.line(n).key}: {why}." for n, why in (held or {}).items() if n in numbers]
+    return set_pdf("letter", {**_data(plan, order, lines), "stop": stop})
 
 
 def line_mass_g(plan: WeekPlan, line: OrderLine) -> float | None:

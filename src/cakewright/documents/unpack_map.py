@@ -8,6 +8,7 @@ from cakewright.documents.bands import Band, Group, bands, surface_mm
 from cakewright.documents.heat_words import warp_note
 from cakewright.documents.render import Colour, Picture, cake_frame, draw, piece_shape
 from cakewright.documents.sheet import picture_svg, set_pdf
+from cakewright.documents.tags import size_of, spread_tags
 from cakewright.documents.timeline import hours_of
 from cakewright.documents.words import build_id, count, listed, moment, title, trays
 from cakewright.model.build import Build
@@ -20,6 +21,7 @@ _PICTURE_PX = 640
 _MOST_SQUARES = 12
 _MOST_TAGS = 40
 _MOST_NAMED = 8
+_ABOVE_MM, _TALLEST_MM, _TALLEST_FIRST_MM = 112.0, 118.0, 74.0  # the first band shares its sheet with the heading
 
 
 def unpack_map_pdf(plan: WeekPlan, build_key: str) -> bytes:
@@ -69,13 +71,14 @@ def _band(plan: WeekPlan, build: Build, band: Band, index: int, total: int) -> d
     height, width = above.pixels.shape[:2]
     side_h, side_w = aside.pixels.shape[:2]
     surface = surface_mm(plan, build)
+    above_mm = _fitted(height / width, _TALLEST_MM if index else _TALLEST_FIRST_MM)
     return {
         "title": f"{band.top_mm:.0f} – {band.bottom_mm:.0f} mm deep",
         "number": f"{index + 1} of {total}",
         "count": count(len(band.pieces), "piece"),
         "above": picture_svg(above),
-        "above_ratio": height / width,
-        "tags": _tags(band, above, tag, named, build.caged),
+        "above_mm": list(above_mm),
+        "tags": _tags(band, above, tag, named, build.caged, above_mm),
         "aside": picture_svg(aside),
         "aside_ratio": side_h / side_w,
         "from": aside.where((0.0, 0.0, min(surface - band.top_mm, build.nest.height_mm)))[1],
@@ -88,13 +91,33 @@ def _band(plan: WeekPlan, build: Build, band: Band, index: int, total: int) -> d
 
 
 def _tags(
-    band: Band, above: Picture, tag: dict[str, str], named: set[str], caged: dict[str, tuple[str, ...]]
-) -> list[dict[str, Any]]:
-    """Where the tags go: those with a warning first, so that they are never the ones left out; one on each cage."""
+    band: Band, above: Picture, tag: dict[str, str], named: set[str], caged: dict[str, tuple[str, ...]],
+    above_mm: tuple[float, float],
+) -> list[dict[str, Any]]:  # fmt: skip
+    """Where the tags go: those with a warning first, so that they are never left out; one on each cage."""
     home = {piece: cage for cage, inside in caged.items() for piece in inside}
     tagged = dict.fromkeys(home.get(p.piece, p.piece) for p in band.pieces)
     shown = sorted((piece for piece in tagged if piece in above.spots), key=lambda piece: piece not in named)
-    return [{"x": above.spots[p][0], "y": above.spots[p][1], "text": tag[p]} for p in reversed(shown[:_MOST_TAGS])]
+    chosen = list(reversed(shown[:_MOST_TAGS]))
+    pt = size_of(len(chosen))
+    return [
+        {
+            "x": t.at[0],
+            "y": t.at[1],
+            "to_x": t.spot[0],
+            "to_y": t.spot[1],
+            "moved": t.is_moved,
+            "text": t.text,
+            "pt": pt,
+        }
+        for t in spread_tags([(tag[p], *above.spots[p][:2]) for p in chosen], *above_mm, pt)
+    ]
+
+
+def _fitted(ratio: float, tallest_mm: float) -> tuple[float, float]:
+    """Width and height in mm of the picture from above: as large as the sheet allows."""
+    width = min(_ABOVE_MM, tallest_mm / ratio)
+    return width, width * ratio
 
 
 def _pictures(plan: WeekPlan, build: Build, band: Band) -> tuple[Picture, Picture]:

@@ -13,6 +13,7 @@ from cakewright.documents.timeline import hours_of
 from cakewright.documents.words import trays
 from cakewright.model.build import Build
 from cakewright.model.plan import WeekPlan
+from cakewright.safety import CLOSING, Work, cautions_of
 from cakewright.store import PieceRecord, PieceState, last_words
 from cakewright.web.look import page
 from cakewright.web.shelf import Shelf, build_of, shelf_of
@@ -97,6 +98,8 @@ def _shown(shelf: Shelf, plan: WeekPlan, build: Build, by: str) -> dict[str, Any
         "remaining": build.pieces - len(said),
         "order": order,
         "by": by,
+        "cautions": cautions_of(Work.OPEN_CAKE, Work.SIEVE),
+        "closing": CLOSING,
         "here": "/builds",
         "summaries": shelf.store.plans(),
         "zone": plan.cell.zone,

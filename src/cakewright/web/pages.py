@@ -9,7 +9,8 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from cakewright.app.certificate import certificate_facts
 from cakewright.app.floor_asks import floor_asks
-from cakewright.app.hold_lines import line_gate
+from cakewright.app.hold_lines import gates, line_gate
+from cakewright.app.inspected import inspected
 from cakewright.app.plans import horizon, morning, powder_steps, shown_moment
 from cakewright.app.powder_books import look
 from cakewright.app.powder_doubts import powder_doubts
@@ -149,7 +150,7 @@ def inspection_sheet(shelf: Plans, version: int, number: int) -> Response:
     """What is measured on how many pieces of a line, with room for the results."""
     plan = shelf.plan(version)
     line_of(plan, number)
-    content = inspection_report_pdf(plan, number)
+    content = inspection_report_pdf(plan, number, inspected(shelf.store, plan, number))
     return _download(content, "application/pdf", f"plan-{version:03d}-L{number:02d}-inspection-report.pdf")
 
 
@@ -158,8 +159,13 @@ def order_paper(shelf: Plans, version: int, name: str, order: Annotated[str, Que
     """One paper of one order, made on the spot."""
     plan = shelf.plan(version)
     is_known = order in {line.order for line in plan.orders.lines}
-    known = {"known": certificate_facts(shelf.store, plan, order)} if name == "certificate" and is_known else {}
-    content = order_pdf(plan, order, name, **known)
+    more: dict[str, Any] = {}
+    if name == "certificate" and is_known:
+        more = {"known": certificate_facts(shelf.store, plan, order)}
+    elif name == "packing-list" and is_known:
+        shut = gates(shelf.store, plan, tuple(line.line for line in plan.orders.lines if line.order == order))
+        more = {"held": {n: g.why for n, g in shut.items() if g.is_held}}
+    content = order_pdf(plan, order, name, **more)
     return _download(content, "application/pdf", f"plan-{version:03d}-{order}-{name}.pdf")
 
 
