@@ -81,3 +81,12 @@ def test_bars_stand_where_their_hours_are(plan, drawing):
         (t.end - t.start) / timedelta(hours=1) * 12.0 for t in prints for _ in range(2)
     )  # machine, chamber
     assert bars == pytest.approx(lengths, abs=0.1)
+
+
+def test_a_chamber_that_nobody_uses_is_an_empty_row(plan):
+    """A lane without a task is drawn; a week without the second chamber's work failed here once."""
+    used = {t.chamber for t in plan.schedule.tasks if t.build == plan.builds[0].key}
+    tasks = tuple(t for t in plan.schedule.tasks if t.build == plan.builds[0].key)
+    text = str(draw_gantt(replace(plan, schedule=replace(plan.schedule, tasks=tasks)), MONDAY))
+    assert all(f'data-name="{c.name}"' in text for c in plan.cell.chambers)
+    assert used < {c.name for c in plan.cell.chambers} | {""}

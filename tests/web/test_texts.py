@@ -190,3 +190,10 @@ def test_lengths_as_somebody_reads_them(client):
 def test_marked_english_leaves_values_and_tags_alone():
     """Placeholders of both kinds, tags and entities stay as they are."""
     assert pseudo("%(n)s of <b>ten</b> {left}, 5 %% &amp; so") == "[%(n)s öf <b>téñ</b> {left}, 5 %% &amp; šö]"
+
+
+@pytest.mark.parametrize("path", TEMPLATES, ids=lambda p: p.name)
+def test_no_template_writes_its_own_millimetres(path):
+    """Lengths go through the filters `mm` and `size`, or they would stay metric for a reader of inches."""
+    source = path.read_text(encoding="utf-8")
+    assert re.findall(r"\}\} ?mm\b|mm\"\|format|f mm\b", source) == []

@@ -204,7 +204,7 @@ def _lane(
     drawn = [f'<g class="lane" data-kind="{lane.kind}" data-name="{escape(lane.name)}">{rail}']
     drawn += [_box("in", "", grid.x(a), y - 2, grid.x(b) - grid.x(a), LANE + 2) for a, b in lane.windows]
     tasks = list(_bundled(lane.tasks))
-    for task, following in zip(tasks, [*tasks[1:], None], strict=True):
+    for task, following in zip(tasks, [*tasks[1:], None][: len(tasks)], strict=True):
         room = grid.x(following.start) - grid.x(task.start) if following else wide - grid.x(task.start)
         drawn.append(_bar(plan, task, y, grid, room, known.get(task, "")))
     if lane.kind == "chamber":

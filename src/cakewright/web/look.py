@@ -62,7 +62,7 @@ def _environment() -> Environment:
         "money": words.money,
         "listed": words.listed,
         "mm": lambda value, digits=1: current().length(value, digits),
-        "size": lambda sides, digits=1: " × ".join(current().length(side, digits) for side in sides),
+        "size": lambda sides, digits=1: current().size(sides, digits),
         "quotable": lambda text: text.replace('"', "&quot;"),  # a translation inside an attribute
         "iso_local": iso_local,
         "label": lambda number: f"L{number:02d}",

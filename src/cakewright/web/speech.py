@@ -7,7 +7,7 @@ writes it; `en-XA` is English with marks on every letter, made on the spot to se
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextvars import ContextVar
 from dataclasses import dataclass
 from functools import lru_cache
@@ -41,9 +41,16 @@ class Speech:
         """The text for a number of things."""
         return _say(self.language)(one if number == 1 else many)
 
-    def length(self, mm: float, digits: int = 1) -> str:
-        """'12.3 mm', '0.484 in' or both; the data stays in millimetres."""
-        metric, inch = f"{mm:.{digits}f} mm", f"{mm / MM_PER_INCH:.{digits + 2}f} in"
+    def length(self, mm: float, digits: int | None = 1) -> str:
+        """'12.3 mm', '0.484 in' or both; without `digits` as short as it is exact. The data stays in millimetres."""
+        metric = f"{mm:g} mm" if digits is None else f"{mm:.{digits}f} mm"
+        inch = f"{mm / MM_PER_INCH:.3g} in" if digits is None else f"{mm / MM_PER_INCH:.{digits + 2}f} in"
+        return {"inch": inch, "both": f"{metric} ({inch})"}.get(self.lengths, metric)
+
+    def size(self, sides_mm: Sequence[float], digits: int = 1) -> str:
+        """'12.0 × 8.0 × 3.5 mm', the same in inches, or both."""
+        metric = " × ".join(f"{side:.{digits}f}" for side in sides_mm) + " mm"
+        inch = " × ".join(f"{side / MM_PER_INCH:.{digits + 2}f}" for side in sides_mm) + " in"
         return {"inch": inch, "both": f"{metric} ({inch})"}.get(self.lengths, metric)
 
 

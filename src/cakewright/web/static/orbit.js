@@ -4,6 +4,7 @@ import * as THREE from "/static/vendor/three/three.module.js";
 export { THREE };
 export const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
 export const isDark = () => new THREE.Color(colour("--paper")).getHSL({}).l < 0.5;
+const SLOW_MS = 60, COARSE = 0.5, REST_MS = 250; // slower frames than this are drawn with half the pixels until one rests
 const STEEPEST = 1.5; // rad; never quite from above, where left and right would change places
 
 export class Orbit {
@@ -35,7 +36,7 @@ export class Orbit {
   resize() {
     const w = this.canvas.clientWidth, h = this.canvas.clientHeight;
     if (!w || !h) return;
-    this.renderer.setPixelRatio(Math.min(window.devicePixelRatio, 2));
+    this.renderer.setPixelRatio(Math.min(window.devicePixelRatio, 2) * (this.isCoarse ? COARSE : 1));
     this.renderer.setSize(w, h, false);
     this.camera.aspect = w / h;
     this.camera.updateProjectionMatrix();
@@ -58,7 +59,22 @@ export class Orbit {
   // Draws at the next frame, once, however often it is asked.
   draw() {
     if (this.waiting) return;
-    this.waiting = requestAnimationFrame(() => { this.waiting = 0; this.drawNow(); });
+    this.waiting = requestAnimationFrame((now) => {
+      this.waiting = 0;
+      this.keepUp(now);
+      this.drawNow();
+    });
+  }
+
+  // On a slow machine a moving picture is coarse and follows the hand; it becomes sharp when the hand rests.
+  keepUp(now) {
+    const gap = now - (this.last || 0);
+    this.last = now;
+    this.slow = gap > SLOW_MS && gap < 1000 ? (this.slow || 0) + 1 : gap < SLOW_MS ? 0 : this.slow;
+    if (this.slow > 2 && !this.isCoarse) { this.isCoarse = true; this.resize(); }
+    if (!this.isCoarse) return;
+    clearTimeout(this.rest);
+    this.rest = setTimeout(() => { this.isCoarse = false; this.slow = 0; this.resize(); }, REST_MS);
   }
 
   drawNow() {
