@@ -81,7 +81,7 @@ def setup(*, dev: bool) -> None:
     have = STAMP.read_text().split() if STAMP.exists() else []
     if have and have[0] == want and (not dev or "dev" in have):
         return
-    say(f"installing the locked dependencies ({lock.name}); about 900 MB, once")
+    say(f"installing the locked dependencies ({lock.name}); about {'1.3 GB' if dev else '900 MB'}, once")
     uv = shutil.which("uv")
     if uv:
         run(uv, "pip", "install", "--python", PYTHON, "--require-hashes", "-r", lock)

@@ -14,7 +14,7 @@ from cakewright.parts.patches import Patches, edges_of, patches_of
 from cakewright.parts.topology import topology_of
 
 EDGE_DEG = 25.0  # a sharper edge ends a face; facets of a usual curve meet at less
-LISTED = 20
+LISTED = 12
 Place = tuple[float, float, float]
 
 
