@@ -197,3 +197,16 @@ def test_no_template_writes_its_own_millimetres(path):
     """Lengths go through the filters `mm` and `size`, or they would stay metric for a reader of inches."""
     source = path.read_text(encoding="utf-8")
     assert re.findall(r"\}\} ?mm\b|mm\"\|format|f mm\b", source) == []
+
+
+SCRIPTS = sorted((Path(look.__file__).parent / "static").glob("*.js"))
+
+
+@pytest.mark.parametrize("path", SCRIPTS, ids=lambda p: p.name)
+def test_no_script_shows_a_text_that_it_does_not_say(path):
+    """Words of two and more in a script go through `say`; selectors, addresses and comments are no texts."""
+    source = re.sub(r"(^|\s)//[^\n]*|/\*.*?\*/", " ", path.read_text(encoding="utf-8"), flags=re.S)
+    source = re.sub(r'\bsay\(\s*"(?:[^"\\]|\\.)*"', "", source)
+    literal = re.findall(r'"([^"\n]*)"', source)
+    shown = [text for text in literal if re.match(r"[^\w]{0,3}[A-Za-z][a-z]+,? [a-z]+[ .,:]", text)]
+    assert [t for t in shown if t != "use strict" and not re.search(r"[\[\]#>=]|\.[a-z]", t)] == []

@@ -13,8 +13,8 @@
     const area = document.getElementById("area"), heat = document.getElementById("heat");
     area.textContent = heat.textContent = "";
     if (curves.z_mm.length) plots.push([new uPlot({
-      ...size(area), scales: { x: { time: false } }, axes: [axis("height, mm"), axis("area, cm²")],
-      series: [{ label: "height" }, { label: "area", stroke: colour("--deed"), width: 2, fill: colour("--deed-wash") }],
+      ...size(area), scales: { x: { time: false } }, axes: [axis(say("height, mm")), axis(say("area, cm²"))],
+      series: [{ label: say("height") }, { label: say("area"), stroke: colour("--deed"), width: 2, fill: colour("--deed-wash") }],
     }, [curves.z_mm, curves.area_cm2], area), area]);
     const opening = {
       hooks: { draw: (u) => {
@@ -28,8 +28,8 @@
       } },
     };
     if (curves.hours.length) plots.push([new uPlot({
-      ...size(heat), scales: { x: { time: false } }, axes: [axis("hours after the print end"), axis("°C")], plugins: [opening],
-      series: [{ label: "hours" }, { label: "warmest point", stroke: colour("--bad"), width: 3 }, { label: "mean", stroke: colour("--ink"), width: 2, dash: [10, 5] }, { label: "skin", stroke: colour("--deed"), width: 2, dash: [3, 4] }],
+      ...size(heat), scales: { x: { time: false } }, axes: [axis(say("hours after the print end")), axis("°C")], plugins: [opening],
+      series: [{ label: say("hours") }, { label: say("warmest point"), stroke: colour("--bad"), width: 3 }, { label: say("mean"), stroke: colour("--ink"), width: 2, dash: [10, 5] }, { label: say("skin"), stroke: colour("--deed"), width: 2, dash: [3, 4] }],
     }, [curves.hours, curves.core_c, curves.mean_c, curves.skin_c], heat), heat]);
   }
 
@@ -38,5 +38,5 @@
     document.addEventListener("themechange", () => draw(curves));
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => draw(curves));
     new ResizeObserver(() => plots.forEach((p) => p[0].setSize(size(p[1])))).observe(box);
-  }).catch((wrong) => { document.getElementById("area").textContent = "The curves could not be loaded (" + wrong.message + "). Load the page again."; });
+  }).catch((wrong) => { document.getElementById("area").textContent = say("The curves could not be loaded ({why}). Load the page again.", { why: wrong.message }); });
 })();

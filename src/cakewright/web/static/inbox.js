@@ -34,12 +34,12 @@
     const ask = new XMLHttpRequest();
     ask.open("PUT", form.dataset.to + encodeURIComponent(one.file.name));
     ask.upload.onprogress = (e) => { if (e.lengthComputable) one.far.value = e.loaded / e.total; };
-    ask.upload.onload = () => { one.far.removeAttribute("value"); one.name.textContent = one.file.name + ": being looked at"; };
+    ask.upload.onload = () => { one.far.removeAttribute("value"); one.name.textContent = one.file.name + ": " + say("being looked at"); };
     ask.onloadend = () => {
       busy -= 1;
       if (ask.status === 200) { one.row.remove(); show(ask.responseText); }
       else if (ask.status) { one.row.replaceChildren(parts(ask.responseText)); }
-      else { one.far.remove(); one.name.textContent = one.file.name + ": the line broke. Choose it again."; }
+      else { one.far.remove(); one.name.textContent = one.file.name + ": " + say("the line broke. Choose it again."); }
       next();
     };
     ask.send(one.file);

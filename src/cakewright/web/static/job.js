@@ -11,8 +11,8 @@
     const far = document.getElementById("far");
     far.max = job.total || 1; far.value = job.done;
     set("state", job.state);
-    set("stage", job.stage || "waiting for its turn");
-    set("count", job.total ? job.done + " of " + job.total : "");
+    set("stage", job.stage || say("waiting for its turn"));
+    set("count", job.total ? say("{done} of {total}", job) : "");
     set("job-note", job.note);
   });
 })();

@@ -7,8 +7,8 @@
   const parts = path.startsWith("/powder") ? ["powder"] : path.startsWith("/quotes") ? ["offers"]
     : path.startsWith("/inbox") || path.startsWith("/jobs") ? [] : ["plans", "week", "floor"];
   const words = {
-    plans: "There is a newer plan.", week: "The week was changed or noted.", floor: "Something was noted on the floor.",
-    powder: "Powder was booked.", offers: "A quote was answered.",
+    plans: window.say("There is a newer plan."), week: window.say("The week was changed or noted."), floor: window.say("Something was noted on the floor."),
+    powder: window.say("Powder was booked."), offers: window.say("A quote was answered."),
   };
   let first = null;
 
@@ -20,7 +20,7 @@
     const again = document.createElement("a");
     again.href = location.href; again.className = "button"; again.textContent = window.say("Show it");
     again.addEventListener("click", (event) => { event.preventDefault(); location.reload(); });
-    bar.replaceChildren(news.map((part) => window.say(words[part])).join(" ") + " ", again);
+    bar.replaceChildren(news.map((part) => words[part]).join(" ") + " ", again);
   }
 
   async function look() {

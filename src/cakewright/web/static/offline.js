@@ -13,11 +13,11 @@
     const list = read(), bad = list.filter((one) => one.refused), open = list.length - bad.length;
     bar.hidden = !list.length;
     bar.replaceChildren();
-    if (open) bar.append(open === 1 ? "1 entry is kept on this device and not sent yet. " : open + " entries are kept on this device and not sent yet. ");
+    if (open) bar.append((open === 1 ? say("1 entry is kept on this device and not sent yet.") : say("{n} entries are kept on this device and not sent yet.", { n: open })) + " ");
     for (const one of bad) {
       const row = document.createElement("span"), drop = document.createElement("button");
       row.textContent = "Refused: " + one.refused + " ";
-      drop.type = "button"; drop.textContent = "I have seen it";
+      drop.type = "button"; drop.textContent = say("I have seen it");
       drop.addEventListener("click", () => write(read().filter((o) => o.uid !== one.uid)));
       bar.append(row, drop);
     }
@@ -63,7 +63,7 @@
       .catch(() => {
         try { keep(new URL(form.action).pathname, pairs); mark(form); } catch (full) {
           bar.hidden = false;
-          bar.textContent = "This device has no room for more: go where the network is, then keep it again.";
+          bar.textContent = say("This device has no room for more: go where the network is, then keep it again.");
         }
       });
   });
@@ -76,7 +76,7 @@
   });
 
   function mark(form) {
-    for (const button of form.querySelectorAll("button")) { button.disabled = true; button.textContent = "kept here"; }
+    for (const button of form.querySelectorAll("button")) { button.disabled = true; button.textContent = say("kept here"); }
   }
 
   addEventListener("online", send);

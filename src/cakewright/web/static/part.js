@@ -89,12 +89,12 @@ class View extends Orbit {
       this.turn.up = Math.max(-1.5, Math.min(1.5, Math.asin(place.look.z)));
       this.turn.far = 0.4;
       canvas.dataset.place = place.button.dataset.number;
-      picked.textContent = "Place " + place.button.dataset.number + ": " + place.button.closest("li").querySelector("p").textContent;
+      picked.textContent = say("Place {n}", { n: place.button.dataset.number }) + ": " + place.button.closest("li").querySelector("p").textContent;
     } else {
       this.centre.copy(this.middle);
       this.turn.far = 1;
       delete canvas.dataset.place;
-      picked.textContent = "The whole part.";
+      picked.textContent = say("The whole part.");
     }
     this.draw();
   }
@@ -118,7 +118,7 @@ async function begin() {
     if (!answer.ok) throw new Error(String(answer.status));
     mesh = read(await answer.arrayBuffer());
   } catch (wrong) {
-    note.textContent = "The part could not be loaded (" + wrong.message + "). The pictures show the same.";
+    note.textContent = say("The part could not be loaded ({why}). The pictures show the same.", { why: wrong.message });
     return;
   }
   try {
@@ -129,7 +129,7 @@ async function begin() {
     const place = view.places.find((p) => p.button.dataset.number === wanted);
     if (place) view.go(place);
   } catch (wrong) {
-    note.textContent = "This browser cannot draw in 3D (" + wrong.message + "). The pictures show the same.";
+    note.textContent = say("This browser cannot draw in 3D ({why}). The pictures show the same.", { why: wrong.message });
   }
 }
 

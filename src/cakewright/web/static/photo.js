@@ -23,10 +23,10 @@
       if (!input.files.length) return;
       try {
         hidden.value = await small(input.files[0]);
-        told.textContent = Math.round(hidden.value.length * 0.75 / 1000) + " kB, ready to be kept";
+        told.textContent = Math.round(hidden.value.length * 0.75 / 1000) + " kB, " + say("ready to be kept");
         input.removeAttribute("name"); // the small one is sent instead
         button.disabled = false;
-      } catch (e) { told.textContent = "This is no picture that the browser can read."; }
+      } catch (e) { told.textContent = say("This is no picture that the browser can read."); }
     });
   }
 })();

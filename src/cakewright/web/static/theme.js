@@ -9,7 +9,7 @@
     const button = document.querySelector("button.theme");
     if (!button) return;
     const isDark = () => root.dataset.theme ? root.dataset.theme === "dark" : matchMedia("(prefers-color-scheme: dark)").matches;
-    const tell = () => { button.textContent = isDark() ? "Light" : "Dark"; button.setAttribute("aria-label", isDark() ? "Show in light colours" : "Show in dark colours"); };
+    const tell = () => { button.textContent = isDark() ? say("Light") : say("Dark"); button.setAttribute("aria-label", isDark() ? say("Show in light colours") : say("Show in dark colours")); };
     button.hidden = false;
     tell();
     button.addEventListener("click", function () {
