@@ -5,6 +5,7 @@ import re
 import pytest
 
 from cakewright.app import plan_build, stopped_heat
+from cakewright.app.jobs import PAPERS
 from cakewright.model.plan import TaskKind
 from cakewright.store import open_store
 from tests.app.running import MONDAY, running_week, task
@@ -50,6 +51,7 @@ def test_plan_again_is_kept_as_it_was_shown(client, store, plan):
     answer = client.post("/plans/1/again", data={"draft": draft(shown.text), "by": "Mira"}, follow_redirects=False)
     assert answer.headers["location"] == "/plans/2"
     assert store.load_plan(2).made_by == "Mira"
+    assert any(job.kind == PAPERS and job.folder == "plans/2" for job in store.jobs())  # its papers are being written
     assert any(f"L{p.line:02d}" in shown.text for p in plan.promises)
 
 

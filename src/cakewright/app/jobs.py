@@ -23,6 +23,7 @@ from cakewright.store.jobs import JobState
 
 PLAN = "plan a week"
 NEST = "nest a build again"
+PAPERS = "write the papers of a plan"
 PLAN_LIMITS = Limits(memory_bytes=32 * 1024**3)
 MOST_SECONDS = 3600.0
 BEING_WRITTEN = ".plan-being-written-*"
@@ -87,6 +88,12 @@ class JobDesk:
             raise InputError(f"{seconds:g} seconds", remedy=f"give 1 to {MOST_SECONDS:.0f} seconds", where="seconds")
         number = self.store.add_job(kind=NEST, by=by, folder=f"plans/{version}/builds/{quote(key)}", at=self.clock())
         self._begin(number, nest_build, (self.store.address, version, key, seconds, by, self.clock()))
+        return number
+
+    def papers(self, version: int, *, by: str) -> int:
+        """Ask for the folder of papers of a plan that was accepted on a page; the number of the job."""
+        number = self.store.add_job(kind=PAPERS, by=by, folder=f"plans/{version}", at=self.clock())
+        self._begin(number, papers_of, (self.store.address, version, self.clock()))
         return number
 
     def _begin(self, number: int, work: Callable[..., int], arguments: tuple[object, ...]) -> None:
@@ -201,9 +208,22 @@ def nest_build(
 
     from cakewright.app.effort import effort_in_seconds
     from cakewright.app.nest_around import nest_around
+    from cakewright.app.plan_folder import write_papers
     from cakewright.store import open_store
 
     with open_store(database) as store:
         plan = store.load_plan(version)
         effort = effort_in_seconds(plan.cell.nesting.seconds_per_build if seconds is None else seconds, time.monotonic)
-        return nest_around(store, plan, key, effort=effort, by=by, at=at, progress=report)
+        new = nest_around(store, plan, key, effort=effort, by=by, at=at, progress=report)
+        write_papers(store, new, at=at, progress=report)
+        return new
+
+
+def papers_of(report: Progress, database: str, version: int, at: datetime) -> int:
+    """What a worker does after a plan was accepted on a page: write its papers."""
+    from cakewright.app.plan_folder import write_papers
+    from cakewright.store import open_store
+
+    with open_store(database) as store:
+        write_papers(store, version, at=at, progress=report)
+    return version

@@ -61,12 +61,3 @@ def write_papers(
             where=str(folder),
         ) from wrong
     return final
-
-
-def papers_of(report: Progress, database: str, version: int, at: datetime) -> int:
-    """What a worker does after a plan was accepted on a page: write its papers."""
-    from cakewright.store import open_store
-
-    with open_store(database) as store:
-        write_papers(store, version, at=at, progress=report)
-    return version

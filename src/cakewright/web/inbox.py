@@ -14,7 +14,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response, Streamin
 from starlette.concurrency import run_in_threadpool
 
 from cakewright.app.inbox import Incoming, Looked
-from cakewright.app.jobs import NEST, JobDesk
+from cakewright.app.jobs import NEST, PAPERS, JobDesk
 from cakewright.errors import CakewrightError
 from cakewright.model.cell import Cell
 from cakewright.store import Job
@@ -197,8 +197,8 @@ def _job(shelf: Shelf, number: int) -> Job:
 
 
 def _place(job: Job) -> str:
-    """Where a job was asked for: the page of a build, or a tray."""
-    return f"/{job.folder}" if job.kind == NEST else f"/inbox/{job.folder}"
+    """Where a job was asked for: the page of a build or plan, or a tray."""
+    return f"/{job.folder}" if job.kind in {NEST, PAPERS} else f"/inbox/{job.folder}"
 
 
 def _tray(desk: JobDesk, tray: str) -> dict[str, Any]:

@@ -25,6 +25,7 @@ from cakewright.documents.calendar_files import machine_calendar, names_of, pers
 from cakewright.errors import CakewrightError, InputError
 from cakewright.model.plan import Task, TaskKind, WeekPlan
 from cakewright.store.schedule import Progress
+from cakewright.web.inbox import Desk
 from cakewright.web.look import page
 from cakewright.web.shelf import Shelf, build_of, moment_of, shelf_of
 from cakewright.web.trouble import NotThereError
@@ -91,11 +92,12 @@ def again(
 
 
 @pages.post(PAST + "/again")
-def keep_again(shelf: Plans, version: int, draft: Field, by: Field = "") -> Response:
-    """Keep what was shown as a new plan version."""
+def keep_again(shelf: Plans, desk: Desk, version: int, draft: Field, by: Field = "") -> Response:
+    """Keep what was shown as a new plan version; its papers are written as a job."""
     kept = DRAFTS.get(draft)
     assert isinstance(kept, tuple) and isinstance(kept[1], Replanned)
     new = accept(shelf.store, kept[1], by=_named(by), at=shelf.clock())
+    desk.papers(new, by=_named(by))
     return RedirectResponse(f"/plans/{new}", status_code=303)
 
 
@@ -206,14 +208,16 @@ def stopped(
 
 
 @pages.post(PAST + "/builds/{key}/stopped")
-def take_way_out(shelf: Plans, version: int, key: str, draft: Field, way: Field, by: Field = "", note: Field = ""
-                 ) -> Response:  # fmt: skip
+def take_way_out(
+    shelf: Plans, desk: Desk, version: int, key: str, draft: Field, way: Field, by: Field = "", note: Field = ""
+) -> Response:
     """Carry out a way out and go to the plan it leads to."""
     kept = DRAFTS.get(draft)
     assert isinstance(kept, tuple) and isinstance(kept[1], FailureDesk)
     plan = shelf.plan(version)
     effort = effort_in_seconds(plan.cell.nesting.seconds_per_build, time.monotonic)
     done = accept_recovery(shelf.store, plan, kept[1], way, effort=effort, by=_named(by), at=shelf.clock(), note=note)
+    desk.papers(done.plan, by=_named(by))
     return RedirectResponse(f"/plans/{done.plan}", status_code=303)
 
 
