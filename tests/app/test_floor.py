@@ -9,6 +9,8 @@ import pytest
 
 from cakewright.app import run_build
 from cakewright.app.identify_part import edges_mm, likely_lines, mass_g_of
+from cakewright.documents.labels import line_id
+from cakewright.documents.words import build_id
 from cakewright.errors import InputError
 from cakewright.model.floor import FloorKind, FloorRecord
 from cakewright.store import PieceState, open_store
@@ -84,6 +86,25 @@ def test_a_wrong_label_blocks_until_the_right_one_is_held_against_it(store, plan
     assert run_build.scan(store, plan, build, "cakewright:plan-1/B1", by="Jon", at=NOW).data["verdict"] == "right"
     assert run_build.run_state(store, plan, build).may_start
     assert "unlabelled can is waste" in run_build.scan(store, plan, build, "scrawl", by="Jon", at=NOW).data["verdict"]
+
+
+def test_the_code_on_the_paper_and_the_key_typed_are_the_same(store, plan):
+    """The traveller's QR code, a tray label and the short key are right for their build and wrong for another."""
+    first, second = build_of(plan), build_of(plan, "B2")
+    for code in (build_id(plan, "B1"), line_id(plan, "B1", 1), "b1", "cakewright:plan-1/B1"):
+        assert run_build.scan(store, plan, first, code, by="Jon", at=NOW).data["verdict"] == "right", code
+        assert "not to build B2" in run_build.scan(store, plan, second, code, by="Jon", at=NOW).data["verdict"], code
+    assert "not to build B1 of plan 1" in run_build.scan(
+        store, plan, first, "cakewright:plan-9/build-B1", by="Jon", at=NOW
+    ).data["verdict"]
+
+
+def test_a_newer_revision_blocks_the_release(store, plan):
+    """Revision C of the plate is in the newest plan: the build that prints A must not be released."""
+    newer = replace(plan.parts["plate"], revision="C")
+    store.save_plan(replace(plan, parts={**plan.parts, "plate": newer}), made_by="Mira", at=NOW)
+    with pytest.raises(InputError, match="plate: revision C is known, this build prints A"):
+        run_build.release(store, plan, build_of(plan), by="Jon", at=NOW)
 
 
 def test_checks_that_find_things_come_first(store, plan):

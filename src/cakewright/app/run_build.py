@@ -16,6 +16,7 @@ from cakewright.app.upkeep import of_build, upkeep
 from cakewright.documents.timeline import hours_of
 from cakewright.documents.traveller import CHECKS
 from cakewright.documents.verdicts import stop_reasons
+from cakewright.documents.words import build_id
 from cakewright.errors import InputError
 from cakewright.findings import Severity
 from cakewright.model.build import Build
@@ -280,7 +281,8 @@ def _revisions(store: Store, plan: WeekPlan, build: Build) -> list[ReleasePoint]
         if newer:
             changed.append(f"{part.name}: revision {newer[-1]} is known, this build prints {part.revision or 'none'}")
     if changed:
-        return [ReleasePoint("files and revisions", Look.LOOK, "; ".join(changed), "ask which revision is wanted now")]
+        remedy = "plan again with the revision that is wanted now; this file must not be printed"
+        return [ReleasePoint("files and revisions", Look.BLOCKED, "; ".join(changed), remedy)]
     hashes = len({plan.parts[k].origin.sha256 for k in _keys(build)})
     return [ReleasePoint("files and revisions", Look.GOOD, f"{hashes} files, none replaced by a newer one")]
 
@@ -328,10 +330,8 @@ def _judge_code(store: Store, plan: WeekPlan, build: Build, code: str, today: da
     for chamber in plan.cell.chambers:
         if text.casefold() == chamber.name.casefold():
             return "chamber", _wrong_chamber(plan, build, chamber.name, hours.chamber)
-    if text.startswith("plan-"):
-        return "traveller", "" if text.endswith(f"/{build.key}") and text.startswith(f"plan-{plan.version}/") else (
-            f"it belongs to {text}, not to build {build.key} of plan {plan.version}"
-        )
+    if (verdict := _wrong_traveller(plan, build, text)) is not None:
+        return "traveller", verdict
     for can in look(store).ledger.containers:
         if text.casefold() in (can.casefold(), f"can/{can}".casefold()):
             return "powder", judge_can(store, plan, build.key, can, today)
@@ -340,6 +340,19 @@ def _judge_code(store: Store, plan: WeekPlan, build: Build, code: str, today: da
             wanted = build.machine
             return "machine", "" if machine.name == wanted else f"this is {machine.name}, the build is for {wanted}"
     return "label", f"{code[:40]!r} is no chamber, machine, can or traveller that is known: an unlabelled can is waste"
+
+
+def _wrong_traveller(plan: WeekPlan, build: Build, text: str) -> str | None:
+    """'' for the paper of this build (its QR code, or the build's key typed), why not for another; None: no paper."""
+    right = build_id(plan, build.key).removeprefix("cakewright:")
+    if text.casefold() in (right.casefold(), build.key.casefold(), f"plan-{plan.version}/{build.key}".casefold()):
+        return ""
+    if text.casefold().startswith(f"{right.casefold()}/"):  # a tray label of this build
+        return ""
+    other = next((b.key for b in plan.builds if text.casefold() == b.key.casefold()), None)
+    if other is None and not text.startswith("plan-"):
+        return None
+    return f"it belongs to {other or text}, not to build {build.key} of plan {plan.version}"
 
 
 def _wrong_chamber(plan: WeekPlan, build: Build, found: str, planned: str) -> str:
