@@ -13,6 +13,7 @@ from cakewright import __version__
 from cakewright.cli.customers import customers
 from cakewright.cli.database import DEFAULT, VARIABLE, Db
 from cakewright.cli.faces import register as register_faces
+from cakewright.cli.floor import floor
 from cakewright.cli.keep import keep
 from cakewright.cli.learn import register as register_learning
 from cakewright.cli.numbers import register as register_numbers
@@ -21,6 +22,7 @@ from cakewright.cli.powder_lots import powder
 from cakewright.cli.quotes import quotes
 from cakewright.cli.revise import register as register_revise
 from cakewright.cli.running import register as register_running
+from cakewright.cli.sites import sites
 from cakewright.errors import CakewrightError, disk_trouble
 
 HELP = """From an order list to a week that a laser-sintering cell can run.
@@ -217,6 +219,7 @@ def demo(
 
 cli.add_typer(quotes, name="quotes", rich_help_panel="Before the week")
 
+cli.add_typer(floor, name="floor", rich_help_panel="While the week runs")
 cli.add_typer(people, name="people", rich_help_panel="While the week runs")
 cli.add_typer(customers, name="customers", rich_help_panel="While the week runs")
 cli.add_typer(keep, name="keep", rich_help_panel="While the week runs")
@@ -224,6 +227,7 @@ cli.add_typer(powder, name="powder", rich_help_panel="The week")
 register_faces(cli)
 register_learning(cli)
 register_running(cli)
+cli.command(rich_help_panel="The week")(sites)
 register_numbers(cli)
 register_revise(cli)
 

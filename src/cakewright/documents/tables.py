@@ -50,7 +50,8 @@ def text(value: object) -> str:
     return f"'{cell}" if cell.startswith(_RUNS) else cell
 
 
-def _csv(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+def csv_text(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    """A table as CSV (RFC 4180), its head first; no cell of it is run by a spreadsheet."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")  # RFC 4180
     writer.writerow(columns)
@@ -73,7 +74,7 @@ def _local(plan: WeekPlan, when: datetime | None) -> str:
 
 def placements_csv(plan: WeekPlan) -> str:
     """One row for each placed piece, builds in order, pieces in the order of removal (stuck ones last)."""
-    return _csv(PLACEMENTS, (row for build in plan.builds for row in _placement_rows(plan, build)))
+    return csv_text(PLACEMENTS, (row for build in plan.builds for row in _placement_rows(plan, build)))
 
 
 def _placement_rows(plan: WeekPlan, build: Build) -> list[list[object]]:
@@ -113,7 +114,7 @@ def _box(plan: WeekPlan, p: Placement) -> list[float]:
 def schedule_csv(plan: WeekPlan) -> str:
     """One row for each task, in time order."""
     tasks = sorted(plan.schedule.tasks, key=lambda t: (t.start, t.end, t.build))
-    return _csv(
+    return csv_text(
         SCHEDULE,
         (
             [
@@ -128,7 +129,7 @@ def schedule_csv(plan: WeekPlan) -> str:
 
 def powder_csv(plan: WeekPlan) -> str:
     """One row for each build: what to weigh, and what comes back."""
-    return _csv(
+    return csv_text(
         POWDER,
         (
             [
@@ -156,7 +157,7 @@ def quotes_csv(plan: WeekPlan) -> str:
     """One row for each order line, set-aside lines included with empty prices."""
     promises = {p.line: p for p in plan.promises}
     costs = {c.line: c for c in plan.costs}
-    return _csv(QUOTES, (_quote(plan, ln, promises.get(ln.line), costs.get(ln.line)) for ln in plan.orders.lines))
+    return csv_text(QUOTES, (_quote(plan, ln, promises.get(ln.line), costs.get(ln.line)) for ln in plan.orders.lines))
 
 
 def _quote(plan: WeekPlan, line: OrderLine, promise: LinePromise | None, cost: LineCost | None) -> list[object]:
