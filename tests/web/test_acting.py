@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from cakewright.web.acting import acting_name
 from tests.web.conftest import BASE, TUESDAY, client_over, week
 from tests.web.test_guard import GOOD, logged_in, store  # noqa: F401  (the store with accounts)
 
@@ -61,6 +62,17 @@ def test_forms_pages_and_uploads_carry_the_login(store, clock):  # noqa: F811
     client.post("/plans/1/commit", data={"by": "", "hours": "24"})
     client.post("/plans/1/commit", data={"by": "Mira", "hours": "24"})
     assert [c.by for c in store.schedule.commitments()] == ["Mira, entered by Ada", "Ada"]
+
+
+def test_a_form_with_a_file_carries_the_login_once(store, clock):  # noqa: F811
+    """Small forms are put right before the page sees them, large ones by the page; never both."""
+    ada = next(a for a in store.accounts.all() if a.name == "Ada")
+    assert acting_name(ada, "Mira") == acting_name(ada, "Mira, entered by Ada") == "Mira, entered by Ada"
+    assert (acting_name(ada, ""), acting_name(None, "Mira")) == ("Ada", "Mira")
+    client = logged_in(store, clock, "Ada")
+    picture = {"file": ("a.png", b"\x89PNG\r\n\x1a\n" + b"0" * 30, "image/png")}
+    client.post("/plans/1/builds/B1/run/photo", data={"by": "Mira", "uid": "photo-0001"}, files=picture)
+    assert [p.by for p in store.photos.of_build(1, "B1")] == ["Mira, entered by Ada"]
 
 
 def test_on_this_machine_names_stay_as_they_are_given(store, clock):  # noqa: F811

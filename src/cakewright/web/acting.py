@@ -111,9 +111,12 @@ class ActingPerson:
 
 def acting_name(account: Account | None, said: str) -> str:
     """The same for a form that carries a file."""
-    if account is None or said.strip() in ("", account.name):
-        return said if account is None else account.name
-    return entered(said, account.name)
+    if account is None:
+        return said
+    if said.strip() in ("", account.name):
+        return account.name
+    is_said = said.endswith(f", entered by {account.name[:LONGEST]}")  # a small form was put right before
+    return said if is_said else entered(said, account.name)
 
 
 def _named_in_address(scope: Scope, who: Account) -> Scope:

@@ -22,6 +22,7 @@ from cakewright.errors import CakewrightError, InputError
 from cakewright.model.plan import WeekPlan
 from cakewright.store import KeptOffer
 from cakewright.store.schedule import Progress as Noted
+from cakewright.web.acting import acting_name
 from cakewright.web.look import page
 from cakewright.web.quotes import uploaded
 from cakewright.web.shelf import Shelf, line_of, shelf_of
@@ -53,6 +54,7 @@ def answer(
     line_of(plan, number)
     if not by.strip():
         raise InputError("nobody's name is given", remedy="choose your name: the quote is kept with it", where="by")
+    by = acting_name(getattr(request.state, "account", None), by)
     with tempfile.TemporaryDirectory(prefix="revision-") as folder:
         path = uploaded(file, Path(folder))
         noted = shelf.store.schedule.progress_of(version)
