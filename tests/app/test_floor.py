@@ -9,10 +9,12 @@ import pytest
 
 from cakewright.app import run_build
 from cakewright.app.identify_part import edges_mm, likely_lines, mass_g_of
+from cakewright.app.learnt_cell import as_recorded
 from cakewright.documents.labels import line_id
 from cakewright.documents.words import build_id
 from cakewright.errors import InputError
 from cakewright.model.floor import FloorKind, FloorRecord
+from cakewright.model.plan import TaskKind
 from cakewright.store import PieceState, open_store
 from tests.documents.world import START, week
 
@@ -75,6 +77,29 @@ def test_it_starts_only_when_released_and_checked(store, plan):
     assert (state.started, state.ended) == (NOW, NOW + timedelta(hours=9))
 
 
+def test_an_end_by_the_machines_clock_teaches_its_hours(store, plan):
+    """Twenty per cent longer than planned, as the machine says: the next plan counts on it; a strange end is none."""
+    build = build_of(plan)
+    store.schedule.note_progress(plan=1, kind=TaskKind.PRINT, build="B1", started=NOW, at=NOW, by="Jon")
+    long = timedelta(hours=1.2 * build.print_time.hours)
+    with pytest.raises(InputError, match="between its start"):
+        run_build.end(store, plan, build, by="Jon", at=NOW + long, machine_end=NOW + 2 * long)
+    run_build.end(store, plan, build, by="Jon", at=NOW + timedelta(hours=20), machine_end=NOW + long)
+    assert run_build.run_state(store, plan, build).ended == NOW + long
+    (log,) = store.physics.logs("A1")
+    assert log.total_s == pytest.approx(1.2 * build.print_time.hours * 3600)
+    machine = as_recorded(plan.cell, store).machines[0]
+    assert machine.time_factors != (1.0, 1.0, 1.0, 1.0)
+    assert max(machine.time_factors) > 1.0
+
+
+def test_an_end_noted_in_the_morning_teaches_nothing(store, plan):
+    """Somebody pressed the button at 07:00 for a print that ended in the night: progress yes, hours no."""
+    store.schedule.note_progress(plan=1, kind=TaskKind.PRINT, build="B1", started=NOW, at=NOW, by="Jon")
+    run_build.end(store, plan, build_of(plan), by="Jon", at=NOW + timedelta(hours=20))
+    assert store.physics.logs("A1") == ()
+
+
 def test_a_wrong_label_blocks_until_the_right_one_is_held_against_it(store, plan):
     """A stranger's can, another build's traveller; then the right traveller."""
     build = build_of(plan)
@@ -94,9 +119,10 @@ def test_the_code_on_the_paper_and_the_key_typed_are_the_same(store, plan):
     for code in (build_id(plan, "B1"), line_id(plan, "B1", 1), "b1", "cakewright:plan-1/B1"):
         assert run_build.scan(store, plan, first, code, by="Jon", at=NOW).data["verdict"] == "right", code
         assert "not to build B2" in run_build.scan(store, plan, second, code, by="Jon", at=NOW).data["verdict"], code
-    assert "not to build B1 of plan 1" in run_build.scan(
-        store, plan, first, "cakewright:plan-9/build-B1", by="Jon", at=NOW
-    ).data["verdict"]
+    assert (
+        "not to build B1 of plan 1"
+        in run_build.scan(store, plan, first, "cakewright:plan-9/build-B1", by="Jon", at=NOW).data["verdict"]
+    )
 
 
 def test_a_newer_revision_blocks_the_release(store, plan):

@@ -62,6 +62,22 @@ def take_log(path: str | Path, store: Store, *, cell: Cell | None, plan: int | N
     return LogTaken(tuple(kept), tuple(fits), tuple(findings))
 
 
+def teach_from_floor(
+    store: Store, plan: WeekPlan, build: Build, *, started: datetime, ended: datetime, by: str, at: datetime
+) -> TimeFit | None:  # fmt: skip
+    """Let a print that was noted on the floor teach the hours of its machine, and keep the new fit.
+
+    None, and nothing is kept, where a log of the machine knows the build already (it is more exact) or it was stopped.
+    """
+    known = {(log.plan, log.build) for log in store.physics.logs(build.machine)}
+    stopped = {(s.plan, s.build) for s in store.schedule.stops()}
+    if (plan.version, build.key) in known | stopped:
+        return None
+    job = JobTimes(build.key, (ended - started).total_seconds(), None, started, ended)
+    store.physics.add_logs([_kept(job, plan, build)], by=by, at=at, note="noted on the floor")
+    return refit(plan.cell.machine(build.machine), store, {plan.version: plan}, by=by, at=at)
+
+
 def refit(machine: Machine, store: Store, plans: dict[int, WeekPlan], *, by: str, at: datetime) -> TimeFit:
     """Fit a machine's times to every log kept of it, and keep the result with its residuals."""
     logs = store.physics.logs(machine.name)

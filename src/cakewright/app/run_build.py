@@ -9,6 +9,7 @@ from enum import StrEnum
 from uuid import uuid4
 
 from cakewright.app.authority import Step, require
+from cakewright.app.learn_times import teach_from_floor
 from cakewright.app.powder_blend import judge_can
 from cakewright.app.powder_books import look
 from cakewright.app.specimen_places import asks_for_test, places_words, specimen_places
@@ -175,16 +176,27 @@ def start(store: Store, plan: WeekPlan, build: Build, *, by: str, at: datetime) 
     store.schedule.note_progress(plan=plan.version, kind=TaskKind.PRINT, build=build.key, started=at, at=at, by=by)
 
 
-def end(store: Store, plan: WeekPlan, build: Build, *, by: str, at: datetime) -> None:
-    """The print has ended. InputError when it was never started."""
+def end(
+    store: Store, plan: WeekPlan, build: Build, *, by: str, at: datetime, machine_end: datetime | None = None
+) -> None:  # fmt: skip
+    """The print has ended. InputError when it was never started, or ended before it began.
+
+    With `machine_end`, the end by the machine's own clock, the print teaches the hours of its machine: an end noted
+    when somebody came in would teach nothing true.
+    """
     started, ended = _times(store, plan, build)
     if started is None:
         raise InputError(f"{build.key} was never started", remedy="note its start first")
     if ended is not None:
         raise InputError(f"{build.key} ended {ended:%Y-%m-%d %H:%M} UTC", remedy="nothing to do")
+    if machine_end is not None and not started < machine_end <= at:
+        raise InputError(f"an end at {machine_end:%Y-%m-%d %H:%M} UTC", where="end",
+                         remedy=f"between its start {started:%Y-%m-%d %H:%M} UTC and now")  # fmt: skip
     store.schedule.note_progress(
-        plan=plan.version, kind=TaskKind.PRINT, build=build.key, started=started, ended=at, at=at, by=by
+        plan=plan.version, kind=TaskKind.PRINT, build=build.key, started=started, ended=machine_end or at, at=at, by=by
     )
+    if machine_end is not None:
+        teach_from_floor(store, plan, build, started=started, ended=machine_end, by=by, at=at)
 
 
 def open_early(store: Store, plan: WeekPlan, build: Build, *, by: str, at: datetime, reason: str) -> FloorRecord:

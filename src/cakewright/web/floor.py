@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Annotated, Any
 from urllib.parse import urlencode
 
@@ -21,7 +21,7 @@ from cakewright.model.floor import FloorKind, FloorRecord
 from cakewright.model.plan import WeekPlan
 from cakewright.safety import CLOSING, Work, cautions_of
 from cakewright.web.look import page
-from cakewright.web.shelf import Shelf, build_of, line_of, shelf_of
+from cakewright.web.shelf import Shelf, build_of, line_of, moment_of, shelf_of
 from cakewright.web.trouble import RESPONSES, NotThereError
 from cakewright.web.typed import above_zero, happened
 
@@ -113,6 +113,7 @@ def begin_or_end(
     deed: str,
     by: Name,
     reason: Annotated[str, Form(max_length=300)] = "",
+    machine_end: When = "",
     when: When = "",
 ) -> Response:
     """The print has begun or ended, or the cake is opened early."""
@@ -122,7 +123,8 @@ def begin_or_end(
     if deed == "start":
         run_build.start(shelf.store, plan, build, by=by, at=at)
     elif deed == "end":
-        run_build.end(shelf.store, plan, build, by=by, at=at)
+        told = moment_of(plan, machine_end).astimezone(UTC) if machine_end else None
+        run_build.end(shelf.store, plan, build, by=by, at=at, machine_end=told)
     elif deed == "open-early":
         run_build.open_early(shelf.store, plan, build, by=by, at=at, reason=reason)
     else:
