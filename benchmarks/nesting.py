@@ -1,12 +1,14 @@
 """Real and made parts nested, proven and compared with the best box packing of the same run.
 
-    python benchmarks/nesting.py --parts 200 --seconds 60 --base 160 --seed 1
-    python benchmarks/nesting.py --parts 100 200 500 --base 160 330 --kind real made --workers 16 --data FOLDER
+    python benchmarks/nesting.py --parts 200 --seconds 60 --base 160 --draws 1 2 3 --settle
+    python benchmarks/nesting.py --parts 100 200 500 --base 160 330 --kind real made --workers 16 --settle
 
 Draw rule, real parts: `--parts` pieces drawn with repetition from the files of FOLDER/meshes/real whose units are
-millimetres without doubt, whose longest edge is at most `--longest` (default 100 mm), and which fit the base;
-closed meshes or not; never scaled. Made parts: the bodies of the demo cell, drawn the same way.
-The 24 axis turns are allowed. Prints one table; nothing is asserted. "first" is the time to the first build with
+millimetres without doubt and whose longest edge is at most `--longest` and 10 mm less than the base; closed meshes
+or not; never scaled. Made parts: the bodies of the demo cell, drawn the same way. The draw matters more than the
+search (see nesting_waste.py), so several are made; a mean follows where there is more than one.
+`--turns axis`: the 24 axis turns; `--turns shape`: those of `orientations_for` too (smallest box, positions at rest),
+with `--sampled` evenly spread ones. Prints one table; nothing is asserted. "first" is the time to the first build with
 proof (`stop` at once, exact check included); the time of the search does not include the check.
 """
 
@@ -25,6 +27,8 @@ import trimesh
 from cakewright.demo.load import demo_parts
 from cakewright.demo.shapes import kit
 from cakewright.model.mesh import Mesh
+from cakewright.model.part import OrientationRule
+from cakewright.nesting.orientations import orientations_for
 from cakewright.nesting.search import nest, volume_mm3
 from cakewright.nesting.separable import removal
 from cakewright.nesting.task import NestPiece, NestSpace, NestTask
@@ -36,8 +40,8 @@ from cakewright.stopping import MaxSeconds, MaxSteps
 AXES = ("bbox_x_mm", "bbox_y_mm", "bbox_z_mm")
 ROOM = 10.0  # mm less than the base that a part may be long
 HEAD = (
-    "| parts | kinds | base | litres | voxel | first s | search s | height mm | density | boxes | x boxes | clear |"
-    " tightest | check s | free | peak MB |"
+    "| parts | draw | kinds | base | litres | voxel | first s | search s | height mm | density | boxes | x boxes |"
+    " clear | tightest | check s | free | peak MB |"
 )
 
 
@@ -63,6 +67,11 @@ def made_meshes(longest: float) -> dict[str, Mesh]:
 def cube_rotations() -> np.ndarray:
     """The 24 axis turns."""
     return axis_rotations()
+
+
+def turns_of(meshes: dict[str, Mesh], sampled: int = 0) -> dict[str, np.ndarray]:
+    """The turns that a free part is nested in: axis turns, smallest box, positions at rest, and evenly spread ones."""
+    return {key: orientations_for(mesh, OrientationRule(), 1, sampled=sampled) for key, mesh in meshes.items()}
 
 
 def draw(folder: Path, count: int, base: float, seed: int) -> tuple[dict[str, Mesh], list[NestPiece]]:
@@ -107,12 +116,21 @@ def _pile(sizes: np.ndarray, base: float, clearance: float, step: float) -> floa
     return float(ground.max() - clearance)
 
 
-def row(kind: str, meshes: dict[str, Mesh], pieces: list[NestPiece], base: float, a: argparse.Namespace) -> str:
-    """One line of the table."""
+def row(
+    kind: str, meshes: dict[str, Mesh], pieces: list[NestPiece], base: float, number: int, a: argparse.Namespace
+) -> tuple[str, float, float]:
+    """One line of the table, the density and how many times that of the boxes it is."""
     solid = sum(volume_mm3(meshes[p.part_key]) for p in pieces)
     boxes = box_packing(np.array([meshes[p.part_key].size_mm for p in pieces]), base, a.clearance, 0.5)
     space = NestSpace(base, base, a.height)
-    task = NestTask(meshes, pieces, dict.fromkeys(meshes, axis_rotations()), space, a.clearance, a.voxel)
+    task = NestTask(
+        meshes,
+        pieces,
+        turns_of(meshes, a.sampled) if a.turns == "shape" else dict.fromkeys(meshes, axis_rotations()),
+        space,
+        a.clearance,
+        a.voxel,
+    )
     start = time.monotonic()
     made = nest(task, stop=MaxSteps(0), seed=a.seed)
     verify_nest(meshes, made.placements, space, a.clearance, clock=time.monotonic)
@@ -129,11 +147,12 @@ def row(kind: str, meshes: dict[str, Mesh], pieces: list[NestPiece], base: float
     of_boxes = solid / (base**2 * boxes)
     ratio = made.density / of_boxes
     left = f" ({len(made.left_out)} left out)" if made.left_out else ""
-    return (
-        f"| {len(pieces)} {kind}{left} | {len(meshes)} | {base:g} | {solid / 1e6:.2f} | {made.voxel_mm:g} |"
+    line = (
+        f"| {len(pieces)} {kind}{left} | {number} | {len(meshes)} | {base:g} | {solid / 1e6:.2f} | {made.voxel_mm:g} |"
         f" {first:.1f} | {spent:.1f} | {made.height_mm:.1f} | {made.density:.2%} | {of_boxes:.2%} | {ratio:.2f} |"
         f" {seen.is_clear} | {gap} | {seen.seconds:.2f} | {way.is_free} | {peak:.0f} |"
     )
+    return line, made.density, ratio
 
 
 def main() -> None:
@@ -143,13 +162,16 @@ def main() -> None:
     ask.add_argument("--parts", type=int, nargs="+", default=[200])
     ask.add_argument("--base", type=float, nargs="+", default=[160.0])
     ask.add_argument("--seconds", type=float, default=60.0)
-    ask.add_argument("--longest", type=float, default=100.0)
+    ask.add_argument("--longest", type=float, default=150.0)
     ask.add_argument("--height", type=float, default=2000.0)
     ask.add_argument("--voxel", type=float, default=1.5)
     ask.add_argument("--clearance", type=float, default=3.0)
     ask.add_argument("--workers", type=int, default=1)
     ask.add_argument("--settle", action="store_true", help="settle on the exact meshes after the search")
-    ask.add_argument("--seed", type=int, default=1)
+    ask.add_argument("--turns", choices=("axis", "shape"), default="axis")
+    ask.add_argument("--sampled", type=int, default=0, help="evenly spread turns tried as well")
+    ask.add_argument("--draws", type=int, nargs="+", default=[1], help="seeds of the draws")
+    ask.add_argument("--seed", type=int, default=1, help="of the search")
     a = ask.parse_args()
     how = "settled, " if a.settle else ""
     print(
@@ -163,7 +185,16 @@ def main() -> None:
             longest = min(a.longest, base - ROOM)
             pool = real_meshes(a.data / "meshes" / "real", longest) if kind == "real" else made_meshes(longest)
             for count in a.parts:
-                print(row(kind, *drawn(pool, count, a.seed), base, a), flush=True)
+                rows = []
+                for number in a.draws:
+                    line, *figures = row(kind, *drawn(pool, count, number), base, number, a)
+                    rows.append(figures)
+                    print(line, flush=True)
+                if len(rows) > 1:
+                    mean = np.mean(rows, axis=0)
+                    print(
+                        f"| mean of {len(rows)} | | | {base:g} | | | | | | {mean[0]:.2%} | | {mean[1]:.2f} | | | | | |"
+                    )
 
 
 if __name__ == "__main__":

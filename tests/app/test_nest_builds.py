@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from cakewright import read_orders
+from cakewright.app import nest_builds
 from cakewright.app.batch_lines import pieces_of
 from cakewright.app.cages import Cages
 from cakewright.app.effort import effort_in_steps
@@ -62,3 +65,21 @@ def test_two_workers_make_the_nests_of_one(tmp_path):
     beside = [n for _, n in nests_of(batches, nester, 2, quiet)]
     for a, b in zip(alone, beside, strict=True):
         assert [p.translation.tolist() for p in a.placements] == [p.translation.tolist() for p in b.placements]
+
+
+@pytest.mark.parametrize(("by_clock", "expected"), [(True, [2, 2]), (False, [1, 1])])
+def test_cores_without_a_build_of_their_own_help_only_when_the_clock_rules(tmp_path, monkeypatch, by_clock, expected):
+    """Four workers, two builds: two threads for each nest by the clock; counted steps must not depend on cores."""
+    nester, batch = nester_of(tmp_path, [("brick", 3, "")])
+    nester = replace(nester, effort=replace(nester.effort, by_clock=by_clock))
+    asked = []
+    real = nest_builds.nest_batch
+
+    def watched(*args, workers, **more):
+        asked.append(workers)
+        return real(*args, workers=workers, **more)
+
+    monkeypatch.setattr(nest_builds, "nest_batch", watched)
+    made = list(nests_of([batch, replace(batch, key="B2")], nester, 4, quiet))
+    assert asked == expected
+    assert all(len(placed.placements) == 3 for _, placed in made)

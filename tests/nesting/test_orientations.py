@@ -5,7 +5,7 @@ import pytest
 
 from cakewright.model.mesh import Mesh
 from cakewright.model.part import Freedom, OrientationRule
-from cakewright.nesting.orientations import orientations_for, smallest_box
+from cakewright.nesting.orientations import orientations_for, smallest_box, spread_rotations, stable_poses
 from cakewright.nesting.search import nest
 from cakewright.nesting.task import NestPiece, NestSpace, NestTask
 from cakewright.parts.orient import is_allowed, random_rotations
@@ -62,3 +62,47 @@ def test_rods_drawn_askew_lie_flat():
     pieces = [NestPiece(str(i), "rod", 1) for i in range(2)]
     task = NestTask({"rod": mesh}, pieces, {"rod": orientations_for(mesh, FREE, 1)}, NestSpace(50, 50, 60), 3.0, 1.0)
     assert nest(task, stop=MaxSteps(0), seed=1).height_mm == pytest.approx(5.0, abs=1.0)
+
+
+def roof(length=40.0):
+    """A triangular prism that lies on its widest side; the other two lean 60 and 30 degrees off the vertical."""
+    corners = np.array([[0.0, 0, 0], [40, 0, 0], [30, 0, 17.32]])
+    far = corners + np.array([0.0, length, 0])
+    faces = [[0, 1, 2], [3, 5, 4], [0, 3, 4], [0, 4, 1], [1, 4, 5], [1, 5, 2], [2, 5, 3], [2, 3, 0]]
+    return Mesh(np.concatenate([corners, far]), np.array(faces))
+
+
+def test_a_part_comes_to_rest_on_the_sides_below_its_centre_of_mass():
+    """A prism rests on two of its large sides first; each pose is a rotation with that side down."""
+    poses = stable_poses(roof())
+    assert np.allclose(poses @ poses.transpose(0, 2, 1), np.eye(3))
+    assert np.linalg.det(poses) == pytest.approx(np.ones(len(poses)))
+    for pose in poses:
+        z = roof().vertices @ pose[2]
+        assert (z < z.min() + 1e-6).sum() == 4  # lies on four corners: a side, not an edge
+
+
+def test_a_leaning_block_does_not_rest_on_its_short_end():
+    """The centre of mass is beside the end face: that side is no position at rest."""
+    lean = np.array([[1, 0, 2.0], [0, 1, 0], [0, 0, 1]])
+    block = box_mesh(10, 10, 20)
+    skew = Mesh(block.vertices @ lean.T, block.faces)
+    assert all(abs(pose[2, 2]) < 0.999 for pose in stable_poses(skew))
+
+
+def test_stable_poses_are_tried_where_no_other_turn_has_them():
+    """The sloping side of the roof lies down as well, four ways round."""
+    turns = orientations_for(roof(), FREE, 1)
+    slope = np.array([-0.5, 0, np.sqrt(0.75)])
+    assert ((turns[:, 2] @ -slope) > 0.999).sum() >= 4
+
+
+def test_sampled_turns_are_spread_evenly():
+    """24 more: rotations, none near another, and the same at every call."""
+    turns = spread_rotations(24)
+    assert np.linalg.det(turns) == pytest.approx(np.ones(24))
+    assert np.allclose(turns @ turns.transpose(0, 2, 1), np.eye(3))
+    angles = np.degrees(np.arccos(np.clip((np.einsum("aij,bij->ab", turns, turns) - 1) / 2, -1, 1)))
+    assert angles[~np.eye(24, dtype=bool)].min() > 20
+    assert (spread_rotations(12) == turns[:12]).all()
+    assert len(orientations_for(box_mesh(9, 9, 9), FREE, 1, sampled=24)) == 48

@@ -18,7 +18,10 @@ ARRANGE_SHARE = 0.2  # of the seconds of a nest: spent on the wishes once the he
 
 @dataclass(frozen=True, slots=True)
 class Effort:
-    """A fresh stop rule for each search: nest, batching, dates, arranging by wishes, moving lines, exact dates."""
+    """A fresh stop rule for each search: nest, batching, dates, arranging by wishes, moving lines, exact dates.
+
+    `by_clock` says that the answer depends on the computer anyway, so that one nest may use several cores.
+    """
 
     nest: Callable[[], Stop]
     batching: Callable[[], Stop]
@@ -26,6 +29,7 @@ class Effort:
     arrange: Callable[[], Stop] = field(default=lambda: MaxSteps(0))
     moves: Callable[[], Stop] = field(default=lambda: MaxSteps(0))
     exact: Callable[[], Stop] = field(default=lambda: MaxSteps(0))
+    by_clock: bool = False
 
 
 def effort_in_seconds(nest_seconds: float, clock: Callable[[], float]) -> Effort:
@@ -37,6 +41,7 @@ def effort_in_seconds(nest_seconds: float, clock: Callable[[], float]) -> Effort
         batching=lambda: first_of(MaxSteps(BATCHING_STEPS), NoImprovement(BATCHING_STEPS // 4)),
         dates=lambda: first_of(MaxSteps(DATE_STEPS), MaxSeconds(DATE_SECONDS, clock)),
         exact=lambda: first_of(MaxSteps(EXACT_SOLVES), MaxSeconds(DATE_SECONDS, clock)),
+        by_clock=True,
     )
 
 

@@ -24,7 +24,7 @@ from cakewright.sources.wishes import WITNESS_HEIGHT
 
 @dataclass(frozen=True, eq=False)
 class Nester:
-    """What every nest of a plan needs."""
+    """What every nest of a plan needs; `threads` search for one nest at once."""
 
     lines: Sequence[OrderLine]
     parts: Mapping[str, Part]
@@ -33,6 +33,7 @@ class Nester:
     effort: Effort
     seed: int
     cages: Cages
+    threads: int = 1
 
     def nest(self, batch: Batch) -> Nest:
         """The nest of a batch; test specimens low, in the middle and high when that costs next to no height.
@@ -73,6 +74,7 @@ class Nester:
             wishes=wishes_for(batch.pieces, self.parts, self.cell, reserved=places),
             arrange_stop=self.effort.arrange(),
             cages=self.cages,
+            workers=self.threads,
         )
 
     def _places(self, batch: Batch, plain: Nest) -> tuple[ReservedPlace, ...]:
@@ -95,6 +97,7 @@ def nests_of(
 ) -> Iterator[tuple[int, Nest]]:
     """The nests of all batches with their numbers, in order; `workers` at a time, one after the other for 1.
 
+    Where there are more workers than builds and the effort is counted by the clock, several search for one nest.
     Threads are enough here: the compiled search lets others run. With a `crew` they are handed out to it. The answers
     do not depend on who makes them when the effort counts steps.
     """
@@ -105,6 +108,8 @@ def nests_of(
             nester.cages.take(cages)
             yield n, placed
         return
+    if nester.effort.by_clock and batches:
+        nester = replace(nester, threads=max(1, workers // len(batches)))
     if workers < 2 or len(batches) < 2:
         for n, batch in enumerate(batches):
             progress("nesting builds", n, len(batches), f"{len(batch.pieces)} pieces")

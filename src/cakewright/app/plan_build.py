@@ -77,11 +77,13 @@ def nest_batch(
     arrange_stop: Stop | None = None,
     cages: Cages | None = None,
     most_mm: float | None = None,
+    workers: int = 1,
     clock: Callable[[], float] = time.monotonic,
 ) -> Nest:
     """Find a place for every piece of a batch; pieces without one are named in `left_out`.
 
-    Cages that stand in the nest are kept in `cages` as parts. `most_mm` limits the height further than the chamber.
+    Cages that stand in the nest are kept in `cages` as parts. `most_mm` limits the height further than the chamber;
+    `workers` threads search at once, on whose number the answer depends.
     """
     began = clock()
     cages = cages or Cages()
@@ -101,7 +103,7 @@ def nest_batch(
         voxel_mm=cell.nesting.voxel_mm,
         wishes=wishes,
     )
-    placed = crates.opened(nest(task, stop=stop, seed=seed, arrange_stop=arrange_stop), meshes)
+    placed = crates.opened(nest(task, stop=stop, seed=seed, arrange_stop=arrange_stop, workers=workers), meshes)
     cages.keep(placed, crates)
     return replace(placed, density=_density(placed, {**parts, **cages.parts}), seconds=clock() - began)
 

@@ -62,7 +62,8 @@ def plan_week(
     effort
         Stop rules of the searches, when seconds are not fine enough.
     workers
-        Builds nested at a time; default: as many as there are cores.
+        Builds nested at a time; default: as many as there are cores. With fewer builds than that, the others help to
+        search where the effort is in seconds; an effort in steps gives the same plan whatever their number.
     crew
         Who works out nests, builds and simulated weeks instead of this computer: any executor that takes functions with
         their closures, such as `crew_at("tcp://planner:8786")`. The plan is the same.

@@ -133,3 +133,19 @@ BOX_SIDES = Reference(
     "chosen here",
     "largest sides of the convex hull on which a smallest box is looked for",
 )
+STABLE_POSES = Reference(
+    "nesting.stable_poses",
+    2,
+    "poses",
+    Status.DEFAULT,
+    "chosen here",
+    "likeliest positions at rest on a table that are tried beside the axis turns",
+)
+SAME_POSE = Reference(
+    "nesting.same_pose",
+    0.99,
+    "cosine",
+    Status.DEFAULT,
+    "chosen here",
+    "a position at rest whose underside is within this of that of another turn (8 degrees) is not tried as well",
+)
