@@ -131,3 +131,13 @@ def test_light_and_dark_by_hand(page, address):
     page.locator("button.theme").click()
     page.goto(f"{address}/plans/2/lines")
     assert page.evaluate("document.documentElement.dataset.theme") == "dark"
+
+
+@pytest.mark.parametrize("width", [1100, 1180, 1440])
+def test_the_head_of_a_page_is_one_row(page, address, width):
+    """Menu and buttons stand beside each other from a small desk on; at 1180 px the menu wrapped once."""
+    page.set_viewport_size({"width": width, "height": 800})
+    page.goto(f"{address}/plans/2")
+    tops = page.evaluate("[...document.querySelectorAll('.places a, .top > .button, .theme')].map(e => e.offsetTop)")
+    assert len(tops) > 8
+    assert max(tops) - min(tops) < 20

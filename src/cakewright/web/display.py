@@ -69,7 +69,7 @@ def script_texts() -> tuple[str, ...]:
 
 def _name(language: str) -> str:
     if language == PSEUDO:
-        return "English, marked (for checking translations)"
+        return "English, marked"
     try:
         return str(Locale.parse(language.replace("-", "_")).get_display_name() or language)
     except (UnknownLocaleError, ValueError):
