@@ -72,7 +72,7 @@ def shelf_of(request: Request) -> Shelf:
     """The shelf of this application as the account that asks sees it (a FastAPI dependency)."""
     shelf = request.app.state.shelf
     assert isinstance(shelf, Shelf)
-    customers = getattr(request.state, "customers", frozenset())
+    customers: frozenset[str] = getattr(request.state, "customers", frozenset())
     if customers:
         from cakewright.web.limited import LimitedShelf
 
