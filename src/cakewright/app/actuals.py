@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 from cakewright.app.contain import REMAKE, mistakes
+from cakewright.app.finish_baskets import basket_runs
 from cakewright.app.plan_costs import cost_one_build, line_share
 from cakewright.app.powder_books import look
 from cakewright.model.build import Build
@@ -52,7 +53,7 @@ class LineRecord:
     """A line's machine hours, kg of virgin powder, person minutes and scrap pieces, planned and actual.
 
     `pieces` were started. Person minutes are those of loading, lifting out, unpacking, cleaning, inspecting and
-    packing; finishing is not noted task by task. Of a build, a line bears its planned share of what was recorded.
+    packing, and of finishing steps done by hand whose basket was noted. Of a build, a line bears its planned share of what was recorded.
     """
 
     line: int
@@ -78,13 +79,17 @@ class BuildRecord:
 
 @dataclass(frozen=True, slots=True)
 class Records:
-    """Everything written down about one plan: tasks, stops (build to instant), virgin kg, pieces lost, pieces seen."""
+    """Everything written down about one plan: tasks, stops (build to instant), virgin kg, pieces lost, pieces seen.
+
+    `baskets`: when a line was in a finishing station, by station and line.
+    """
 
     said: Mapping[tuple[TaskKind, str, int | None], tuple[datetime | None, datetime | None]]
     stops: Mapping[str, datetime]
     virgin_kg: Mapping[str, float]
     gone: frozenset[str]
     seen: frozenset[str]
+    baskets: Mapping[tuple[str, int], tuple[datetime, datetime]] = field(default_factory=dict)
 
     def span(self, kind: TaskKind, build: str, line: int | None = None) -> tuple[datetime, datetime] | None:
         """When a task really began and ended; None unless both are known. A stop ends a print."""
@@ -108,7 +113,9 @@ def records_of(store: Store, plan: WeekPlan) -> Records:
         virgin_kg=_virgin_of_builds(store, plan),
         gone=frozenset(p for p, w in words.items() if w.state in GONE) | frozenset(judged),
         seen=frozenset(words) | frozenset(judged),
-    )
+        baskets={(str(run.begun.data["station"]), n): (run.begun.at, run.ended.at)
+                 for run in basket_runs(store, plan) if run.ended for n in run.lines},
+    )  # fmt: skip
 
 
 def line_records(plan: WeekPlan, records: Records) -> tuple[LineRecord, ...]:
@@ -207,6 +214,8 @@ def _hands(
             mine.append((room[t.build, line], t, records.span(t.kind, t.build)))
         elif t.kind in OF_LINE and line in t.lines:
             mine.append((1.0 / len(t.lines), t, records.span(t.kind, "", line) or records.span(t.kind, t.build)))
+        elif (t.station, line) in records.baskets and line in t.lines and _is_by_hand(plan, t, line):
+            mine.append((1.0 / len(t.lines), t, records.baskets[t.station, line]))
     known = [(share * max(1, len(t.people)), t, span) for share, t, span in mine if span]
     return Compared(
         math.fsum(share * max(1, len(t.people)) * ((t.end - t.start) / MINUTE) for share, t, _ in mine),
@@ -215,6 +224,13 @@ def _hands(
         len(known),
         len(mine),
     )
+
+
+def _is_by_hand(plan: WeekPlan, task: Task, line: int) -> bool:
+    """True for a finishing step that somebody does from its beginning to its end, such as blasting."""
+    kind = next((s.kind for s in plan.cell.stations if s.name == task.station), "")
+    steps = [s for s in plan.cell.finish(plan.line(line).finish).steps if s.station_kind == kind]
+    return task.kind is TaskKind.FINISH and bool(task.people) and any(s.staffed_min >= s.minutes for s in steps)
 
 
 def _room(plan: WeekPlan) -> dict[tuple[str, int], float]:
