@@ -6,7 +6,7 @@ single precision. A finding that is due and missing is a false negative, one tha
 Published parts: every place flagged is measured again by another way (`remeasure.py`), and rays cast densely over
 the whole surface look for thin walls and narrow gaps that were not flagged.
 
-Run: python benchmarks/features.py [made] [real]
+Run: python benchmarks/features.py [made|real] [--only part.small-hole ... or file.stl ...]
 """
 
 from __future__ import annotations
@@ -63,10 +63,10 @@ def rates(rows: Iterable[tuple[Made, str, set[str]]], *, say=print) -> dict[str,
     return table
 
 
-def made() -> None:
+def made(only: set[str]) -> None:
     start = time.process_time()
     said: list[str] = []
-    parts = list(made_parts(limits_of(NYLON)))
+    parts = [p for p in made_parts(limits_of(NYLON)) if not only or p.code in only]
     table = rates(tried(parts, COPIES), say=said.append)
     print(f"{len(parts)} made parts in {len(COPIES)} copies, seed {SEED}\n")
     print(f"{'finding':36}{'due':>6}{'missed':>8}{'':>8}{'not due':>9}{'wrong':>7}")
@@ -80,16 +80,16 @@ def made() -> None:
     print(f"\n{time.process_time() - start:.0f} s of processor time, peak {peak:.0f} MB")
 
 
-def real() -> None:
+def real(only: set[str]) -> None:
     data = outside_data()
     if data is None:
         sys.exit("published meshes not found: set CAKEWRIGHT_TEST_DATA")
     from benchmarks.remeasure import measure_again
 
-    measure_again(data / "meshes" / "real", limits_of(NYLON), judged)
+    measure_again(data / "meshes" / "real", limits_of(NYLON), judged, only)
 
 
 if __name__ == "__main__":
-    chosen = sys.argv[1:] or ["made", "real"]
-    for name in chosen:
-        {"made": made, "real": real}[name]()
+    cut = sys.argv.index("--only") if "--only" in sys.argv else len(sys.argv)
+    for name in sys.argv[1:cut] or ["made", "real"]:
+        {"made": made, "real": real}[name](set(sys.argv[cut + 1 :]))

@@ -203,12 +203,14 @@ ALSO = {  # what else may rightly be said of a place that is thin or narrow
 }
 
 
-def measure_again(folder: Path, limits: PartLimits, judged: Callable[[Mesh, str], tuple[Finding, ...]]) -> None:
+def measure_again(
+    folder: Path, limits: PartLimits, judged: Callable[[Mesh, str], tuple[Finding, ...]], only: set[str]
+) -> None:
     start = time.process_time()
     table: dict[str, list[int]] = defaultdict(lambda: [0, 0, 0])
     sought = {"wall": [0, 0], "gap": [0, 0]}
     said = []
-    meshes = loaded(folder)
+    meshes = {name: mesh for name, mesh in loaded(folder).items() if not only or name in only}
     for name, mesh in meshes.items():
         found = [f for f in judged(mesh, name) if f.code.startswith("part.")]
         second = Second(mesh)

@@ -127,3 +127,25 @@ def test_the_nest_of_a_week_leaves_the_wider_gap():
     chamber = plan.cell.chamber_types[0]
     assert nest_space(chamber, machine).wall_margin_mm == pytest.approx(chamber.wall_margin_mm + 0.3)
     assert nest_space(chamber, machine).height_mm == pytest.approx(chamber.usable_height_mm - 0.3)
+
+
+def test_a_scale_by_place_is_drawn_and_undone(tmp_path):
+    """Far pieces are drawn larger about their own middle, in STL and 3MF alike; the way back gives the order."""
+    plan, build = two_cubes(9.0, offset=(0.0, 0.0, 0.0))
+    slope = ((1e-4, 0.0, 0.0), (0.0, 0.0, 0.0), (0.0, 0.0, 0.0))
+    machine = replace(plan.cell.machines[0], export_by_place=slope)
+    plan = replace(plan, cell=replace(plan.cell, machines=(machine,)))
+    drawing = drawing_for(plan, build)
+    merged = merged_mesh(plan, build)
+    left, right = merged.vertices[:8], merged.vertices[8:]
+    middles = [30.0, 59.0]
+    for points, x in ((left, middles[0]), (right, middles[1])):
+        wanted = drawing.drawn(20.0, 0, at_mm=(x, 30.0, 10.0))
+        assert np.ptp(points[:, 0]) == pytest.approx(wanted) and np.ptp(points[:, 1]) == pytest.approx(20.0)
+        assert points[:, 0].mean() == pytest.approx(x)
+        assert drawing.wanted(wanted, 0, at_mm=(x, 30.0, 10.0)) == pytest.approx(20.0)
+    assert np.ptp(right[:, 0]) - np.ptp(left[:, 0]) == pytest.approx(20 * 29 * 1e-4)
+    threemf, _ = write_build_files(plan, build, tmp_path)
+    back = read_mesh(threemf)[0].mesh
+    np.testing.assert_allclose(back.box_mm, merged.box_mm, atol=1e-3)
+    assert drawn_rules(plan.cell, machine).nesting.clearance_mm > 1.0

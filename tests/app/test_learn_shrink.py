@@ -1,5 +1,6 @@
 """Measured lengths lead to the scale and offset that would have been right, whatever the file had."""
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -53,7 +54,14 @@ def test_places_tell_what_a_scale_by_place_would_win():
         for a in range(3)
         for w, p in zip((20.0, 40.0, 60.0, 80.0, 30.0, 50.0, 70.0, 90.0), spots, strict=True)
     ]
-    assert "changes with the place" in propose_shrink(week(), "B1", lengths).by_place
+    said = propose_shrink(week(), "B1", lengths).by_place
+    assert "changes with the place" in said
+    rows = re.findall(r"\[([-0-9.e+, ]+)\]", said.split("export_by_place = ")[1])
+    centre = 0.97 + 1e-5 * 120
+    for row in rows:
+        along = [float(v) for v in row.split(",")]
+        assert along == pytest.approx([0.0, -1e-5 / centre**2, 0.0], abs=1e-8)
+    assert len(rows) == 3
 
 
 def test_the_file_is_read_and_mistakes_are_named(tmp_path):

@@ -35,12 +35,13 @@ def test_the_plastic_under_the_stop_is_all_there(stopped):
 
 
 def test_the_stopped_cake_is_computed_from_where_it_stopped(stopped):
-    """Sooner open than the whole, later than in proportion to its height; the quick answer lies near; scrap is unnamed."""
+    """Sooner open than the whole, later than its height alone would say; the quick answer is near; scrap is unnamed."""
     plan, build, after = stopped
     cooling, heat = stopped_heat(plan, build, after)
     early, likely, late = cooling.opening_s
     assert early < likely < late
-    assert {p.piece for p in heat.pieces} == {p for p, _, f in after.fates if f in (PieceFate.WHOLE, PieceFate.DOUBTFUL)}
+    made = {p for p, _, f in after.fates if f in (PieceFate.WHOLE, PieceFate.DOUBTFUL)}
+    assert {p.piece for p in heat.pieces} == made
     assert heat.piece_c.shape == (len(heat.time_s), len(heat.pieces))
     assert abs(heat.heat_error) < 1e-3
     assert likely < build.cooling.opening_s[1] * 1.02

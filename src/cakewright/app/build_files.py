@@ -36,7 +36,7 @@ def write_build_files(plan: WeekPlan, build: Build, folder: Path) -> tuple[Path,
             ThreeMfItem(
                 name=f"{p.piece} {plan.line(p.line).title}",
                 mesh_key=key,
-                matrix=drawn_matrix(p, drawing),
+                matrix=drawn_matrix(p, plan.parts[p.part_key].mesh, drawing),
                 part_number=p.piece,
             )
         )
@@ -51,13 +51,14 @@ def write_build_files(plan: WeekPlan, build: Build, folder: Path) -> tuple[Path,
 def prove_drawn_gaps(plan: WeekPlan, build: Build) -> None:
     """Measure the pieces as drawn, where an offset moves faces outwards, against the clearance of the cell file."""
     drawing = drawing_for(plan, build)
-    asked = plan.cell.nesting.clearance_mm / min(1.0, *drawing.scale)
+    asked = plan.cell.nesting.clearance_mm
     if drawing.outward_mm == 0 or asked <= GAP_TOLERANCE.value:
         return
     meshes, standing = {}, []
     for p in build.nest.placements:
-        key, meshes[key] = _drawn_mesh(plan, p, drawing)
-        standing.append(replace(p, part_key=key))
+        mesh = plan.parts[p.part_key].mesh.placed(np.asarray(p.rotation), np.asarray(p.translation))
+        meshes[p.piece] = drawing.placed(mesh)
+        standing.append(replace(p, part_key=p.piece, rotation=np.eye(3), translation=np.zeros(3)))
     pair = tightest_pair(meshes, standing, asked - GAP_TOLERANCE.value)
     if pair is not None:
         raise InputError(
@@ -86,14 +87,10 @@ def merged_mesh(plan: WeekPlan, build: Build) -> Mesh:
     return Mesh(np.vstack(vertices), np.vstack(faces))
 
 
-def drawn_matrix(placed: Placement, drawing: Drawing) -> FloatArray:
-    """The (4, 4) transform of a piece with the scale of the drawing about its fixed point."""
-    scale = np.diag([*drawing.scale, 1.0])
-    fixed = np.eye(4)
-    fixed[:3, 3] = drawing.fixed_mm
-    back = np.eye(4)
-    back[:3, 3] = -np.asarray(drawing.fixed_mm)
-    return np.asarray(fixed @ scale @ back @ placed.matrix)
+def drawn_matrix(placed: Placement, mesh: Mesh, drawing: Drawing) -> FloatArray:
+    """The (4, 4) transform of a piece whose mesh is `mesh`, with the scale of the drawing at its middle."""
+    middle = mesh.placed(np.asarray(placed.rotation), np.asarray(placed.translation)).box_mm.mean(axis=0)
+    return np.asarray(drawing.matrix(middle) @ placed.matrix)
 
 
 def _drawn_mesh(plan: WeekPlan, placed: Placement, drawing: Drawing) -> tuple[str, Mesh]:

@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from cakewright.app.build_files import drawing_for
 from cakewright.errors import InputError
 from cakewright.formats.lengths_csv import WantedLength
+from cakewright.model.mesh import FloatArray
 from cakewright.model.plan import WeekPlan
 from cakewright.physics.drawing import Drawing
-from cakewright.physics.shrink import Length, fit_field
+from cakewright.physics.shrink import Length, ShrinkField, fit_field
 from cakewright.quality.calibrate import AxisFit, fit_axis
 
 _LEAST_PLACES = 6
@@ -59,7 +62,7 @@ def propose_shrink(plan: WeekPlan, key: str, lengths: Sequence[WantedLength]) ->
 
 
 def _axis(axis: int, lengths: Sequence[WantedLength], drawing: Drawing) -> AxisProposal:
-    drawn = [drawing.drawn(m.wanted_mm, axis, is_hole=m.is_hole) for m in lengths]
+    drawn = [drawing.drawn(m.wanted_mm, axis, is_hole=m.is_hole, at_mm=m.at_mm) for m in lengths]
     outside = [(d, m.measured_mm) for d, m in zip(drawn, lengths, strict=True) if not m.is_hole]
     if len({round(d, 3) for d, _ in outside}) < 3:
         raise InputError(
@@ -76,7 +79,7 @@ def _axis(axis: int, lengths: Sequence[WantedLength], drawing: Drawing) -> AxisP
 def _by_place(lengths: Sequence[WantedLength], drawing: Drawing) -> str:
     """What remains with one scale and with a scale by place, in words; '' without enough places."""
     placed = [
-        Length(m.axis, m.at_mm, drawing.drawn(m.wanted_mm, m.axis), m.measured_mm)
+        Length(m.axis, m.at_mm, drawing.drawn(m.wanted_mm, m.axis, at_mm=m.at_mm), m.measured_mm)
         for m in lengths
         if m.at_mm is not None and not m.is_hole
     ]
@@ -87,4 +90,13 @@ def _by_place(lengths: Sequence[WantedLength], drawing: Drawing) -> str:
     said = ", ".join(
         f"{a} {100 * e:.2f} to {100 * p:.2f} %" for a, e, p in zip("xyz", one.error, many.error, strict=True)
     )
-    return f"a scale that changes with the place would bring the spread down from {said}"
+    rows = ", ".join("[" + ", ".join(f"{v:.2e}" for v in row) + "]" for row in _slopes(many))
+    return (
+        f"a scale that changes with the place would bring the spread down from {said}; for the cell file: "
+        f"export_by_place = [{rows}]"
+    )
+
+
+def _slopes(field: ShrinkField) -> FloatArray:
+    """Change of the export scale 1 / s for each mm: -g / s², (3, 3)."""
+    return np.asarray(-field.gradient / field.scale[:, None] ** 2)

@@ -159,6 +159,8 @@ MACHINE = Table("machine", "machines", m.Machine, "A laser-sintering machine.", 
         (1.0, 1.0, 1.0)),
     Key("export_offset_mm", v.offsets, "moved outwards per face x, y, z in the build files; below 0 shrinks outlines",
         (0.0, 0.0, 0.0)),
+    Key("export_by_place", v.slopes, "change of the export scale along x, y, z (rows) for each mm along chamber x, y, "
+        "z from its middle; empty: the same everywhere", ()),
     Key("printing_kw", not_negative("kW"), "mean electric power while printing; 0: not measured", 0.0),
     Key("warm_up_kwh", not_negative("kWh"), "electricity of warm-up; 0: not measured", 0.0),
     Key("gas_m3_per_h", not_negative("m³/h"), "inert gas while printing; 0: not measured", 0.0),

@@ -170,6 +170,16 @@ def offsets(value: object) -> tuple[float, float, float]:
     return (x, y, z)
 
 
+def slopes(value: object) -> tuple[tuple[float, float, float], ...]:
+    """Nothing, or three rows of three small numbers per mm."""
+    if value == []:
+        return ()
+    if not isinstance(value, list) or len(value) != 3 or any(not isinstance(r, list) or len(r) != 3 for r in value):
+        raise NotThis("three rows of three numbers per mm, such as [[0, 0, 1e-5], [0, 0, 1e-5], [0, 0, 0]]")
+    small = Number("1/mm", least=-1e-3, most=1e-3)
+    return tuple((float(small(a)), float(small(b)), float(small(c))) for a, b, c in value)
+
+
 def printability(value: object) -> tuple[tuple[str, float], ...]:
     """Limits by name, each above zero."""
     if not isinstance(value, dict) or not value:

@@ -7,6 +7,7 @@ With measured = s x drawn + 2 d (quality.calibrate): scale = 1 / s, offset = -d.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,11 +22,18 @@ _FLAT = 0.05  # share of the largest direction below which the faces round a cor
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
-    """Scale and outward offset (mm per face) along chamber x, y, z; `fixed_mm` is the point that scaling leaves."""
+    """Scale and outward offset (mm per face) along chamber x, y, z; `fixed_mm` is the point that scaling leaves.
+
+    `by_place` (empty, or rows for x, y, z) changes the scale for each mm from `centre_mm`, up to `half_mm` away: each
+    piece is then drawn about its own middle with the scale there.
+    """
 
     scale: tuple[float, float, float] = (1.0, 1.0, 1.0)
     offset_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
     fixed_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    by_place: tuple[tuple[float, float, float], ...] = ()
+    centre_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    half_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
     def __post_init__(self) -> None:
         """Scales must be above zero."""
@@ -35,30 +43,64 @@ class Drawing:
     @property
     def changes_something(self) -> bool:
         """False when pieces are written as they are."""
-        return self.scale != (1.0, 1.0, 1.0) or self.offset_mm != (0.0, 0.0, 0.0)
+        return self.scale != (1.0, 1.0, 1.0) or self.offset_mm != (0.0, 0.0, 0.0) or self.varies
 
-    def drawn(self, wanted_mm: float, axis: int, *, is_hole: bool = False) -> float:
-        """Length in the build file for a length wanted when cold; in a hole the faces move the other way."""
+    @property
+    def varies(self) -> bool:
+        """True when the scale depends on the place."""
+        return any(v != 0 for row in self.by_place for v in row)
+
+    def scale_at(self, at_mm: Sequence[float] | FloatArray | None) -> FloatArray:
+        """The three scales at a place of the chamber, (3,); the uniform ones without a place."""
+        if at_mm is None or not self.varies:
+            return np.array(self.scale)
+        return np.array(self.scale) + np.array(self.by_place) @ (np.asarray(at_mm) - self.centre_mm)
+
+    def drawn(
+        self, wanted_mm: float, axis: int, *, is_hole: bool = False, at_mm: Sequence[float] | None = None
+    ) -> float:
+        """Length in the build file for a length wanted when cold; in a hole the faces move the other way.
+
+        `at_mm` is the middle of the piece in the chamber, where the scale depends on the place.
+        """
         outward = -self.offset_mm[axis] if is_hole else self.offset_mm[axis]
-        return self.scale[axis] * (wanted_mm + 2 * outward)
+        return float(self.scale_at(at_mm)[axis]) * (wanted_mm + 2 * outward)
 
-    def wanted(self, drawn_mm: float, axis: int, *, is_hole: bool = False) -> float:
+    def wanted(
+        self, drawn_mm: float, axis: int, *, is_hole: bool = False, at_mm: Sequence[float] | None = None
+    ) -> float:
         """The length that a drawn one stands for: the inverse of `drawn`, for whoever measures."""
         outward = -self.offset_mm[axis] if is_hole else self.offset_mm[axis]
-        return drawn_mm / self.scale[axis] - 2 * outward
+        return drawn_mm / float(self.scale_at(at_mm)[axis]) - 2 * outward
 
     def placed(self, mesh: Mesh) -> Mesh:
         """A mesh in chamber coordinates as it goes into the build file."""
         moved = offset_mesh(mesh, self.offset_mm)
-        fixed = np.asarray(self.fixed_mm)
-        return Mesh(fixed + (moved.vertices - fixed) * np.asarray(self.scale), moved.faces)
+        turn = self.matrix(mesh.box_mm.mean(axis=0))
+        return Mesh(moved.vertices @ turn[:3, :3].T + turn[:3, 3], moved.faces)
+
+    def matrix(self, middle_mm: FloatArray) -> FloatArray:
+        """The (4, 4) transform of a placed piece with this middle: its place by the uniform scale, its size by the own.
+
+        The middle goes where the uniform scale takes it; about it the piece has the scale of its place.
+        """
+        fixed, own = np.asarray(self.fixed_mm), self.scale_at(middle_mm)
+        there = fixed + (np.asarray(middle_mm) - fixed) * np.asarray(self.scale)
+        out = np.diag([*own, 1.0])
+        out[:3, 3] = there - own * np.asarray(middle_mm)
+        return out
 
     @property
     def outward_mm(self) -> float:
-        """How far a corner may move out at most before scaling: 0 when no face moves outwards."""
-        if max(self.offset_mm) <= 0:
-            return 0.0
-        return numbers.OFFSET_REACH.value * max(abs(v) for v in self.offset_mm)
+        """How far a corner may move out at most, uniform scale left out: 0 when nothing moves outwards.
+
+        By the offset, and by a scale that is larger somewhere: half the diagonal of the chamber.
+        """
+        moved = numbers.OFFSET_REACH.value * max(abs(v) for v in self.offset_mm) if max(self.offset_mm) > 0 else 0.0
+        if not self.varies:
+            return moved
+        most = float((np.abs(np.array(self.by_place)) @ np.array(self.half_mm)).max())
+        return moved + most * float(np.linalg.norm(self.half_mm))
 
     def gap_to_nest(self, wanted_mm: float) -> float:
         """The gap to leave between ordered pieces so that drawn ones keep `wanted_mm`, sharpest corners included.
@@ -75,6 +117,8 @@ class Drawing:
         sx, sy, sz = self.scale
         ox, oy, oz = self.offset_mm
         scaled = f"drawn larger by x {sx:g}, y {sy:g}, z {sz:g}"
+        if self.varies:
+            scaled += ", changing with the place"
         return (
             scaled if self.offset_mm == (0.0, 0.0, 0.0) else f"{scaled}; faces moved by {ox:g}, {oy:g}, {oz:g} mm first"
         )
@@ -83,7 +127,8 @@ class Drawing:
 def drawing_of(machine: Machine, chamber: ChamberType) -> Drawing:
     """The drawing that a machine asks for in the cell file; scaled from the front left corner of the free space."""
     corner = (chamber.wall_margin_mm, chamber.wall_margin_mm, 0.0)
-    return Drawing(machine.export_scale, machine.export_offset_mm, corner)
+    half = (chamber.x_mm / 2, chamber.y_mm / 2, chamber.usable_height_mm / 2)
+    return Drawing(machine.export_scale, machine.export_offset_mm, corner, machine.export_by_place, half, half)
 
 
 def offset_mesh(mesh: Mesh, offset_mm: tuple[float, float, float]) -> Mesh:
