@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 
 import numpy as np
 from scipy.optimize import minimize_scalar
@@ -163,6 +164,7 @@ def smallest_plan(*, good: float, accept_good: float, bad: float, accept_bad: fl
     raise InputError(f"no plan with up to {most} pieces", remedy="let good and bad lie further apart")
 
 
+@lru_cache(maxsize=4096)  # a page asks it for every line of a day
 def zero_acceptance_sample(lot: int, bad_share: float, risk: float = 0.10) -> int:
     """Smallest sample that finds none of ceil(p N) bad pieces with at most `risk` (hypergeometric).
 
