@@ -117,3 +117,18 @@ def _piece_on_screen(page, box, piece):
             if page.locator(".picked").inner_text().startswith(piece):
                 return at
     raise AssertionError(f"{piece} is nowhere in the picture")
+
+
+def test_nested_again_as_a_job(store):
+    """The job ends with a new plan, or says that nothing lower was found; asked without a name it is refused."""
+    client = client_over(store, clock=lambda: BEFORE)
+    assert client.post(NEST + "/again", json={"seconds": 1, "by": " "}).status_code == 422
+    asked = client.post(NEST + "/again", json={"seconds": 1, "by": "Mira"})
+    assert asked.status_code == 202
+    number = asked.json()["number"]
+    events = client.get(f"/jobs/{number}/events").text  # ends with the job
+    job = store.job(number)
+    assert job.state.is_final
+    assert job.plan == store.newest() == 2 or "no lower nest" in job.found, (job, events)
+    again = client.post(f"/jobs/{number}/again", follow_redirects=False)
+    assert again.headers["location"] == "/plans/1/builds/B1"
