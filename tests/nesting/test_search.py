@@ -128,7 +128,8 @@ def test_no_pieces_give_an_empty_nest():
 
 
 @pytest.mark.parametrize("change, words", [
-    ({"clearance_mm": -1.0}, "clearance"), ({"voxel_mm": 0.0}, "voxel"), ({"rotations": {}}, "no allowed orientation"),
+    ({"clearance_mm": -1.0}, "clearance"), ({"clearance_mm": float("nan")}, "clearance"),
+    ({"voxel_mm": 0.0}, "voxel"), ({"voxel_mm": float("inf")}, "voxel"), ({"rotations": {}}, "no allowed orientation"),
     ({"meshes": {}}, "no mesh"), ({"pieces": [NestPiece("a", "c", 1), NestPiece("a", "c", 1)]}, "twice")])  # fmt: skip
 def test_impossible_tasks_are_refused_before_any_work(one_cube, change, words):
     """Each refusal names what is wrong."""
@@ -142,3 +143,5 @@ def test_a_chamber_without_room_is_refused():
     """The wall margin may not eat the platform."""
     with pytest.raises(InputError, match="no room"):
         NestSpace(20, 20, 100, wall_margin_mm=10)
+    with pytest.raises(InputError, match="no room"):
+        NestSpace(20, float("nan"), 100)

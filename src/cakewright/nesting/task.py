@@ -34,7 +34,8 @@ class NestSpace:
 
     def __post_init__(self) -> None:
         """There must be room between the walls."""
-        if min(self.inner_mm) <= 0 or self.height_mm <= 0 or self.wall_margin_mm < 0:
+        sizes = (*self.inner_mm, self.height_mm)
+        if not (np.isfinite(sizes).all() and min(sizes) > 0 and self.wall_margin_mm >= 0):
             raise InputError(
                 f"a chamber of {self.x_mm} x {self.y_mm} x {self.height_mm} mm with a wall margin of "
                 f"{self.wall_margin_mm} mm has no room",
@@ -72,9 +73,9 @@ class NestTask:
 
     def __post_init__(self) -> None:
         """Name what is missing before any work is done."""
-        if self.clearance_mm < 0:
+        if not 0 <= self.clearance_mm < np.inf:
             raise InputError(f"clearance {self.clearance_mm} mm", remedy="use zero or more")
-        if not self.voxel_mm > 0:
+        if not 0 < self.voxel_mm < np.inf:
             raise InputError(f"voxel {self.voxel_mm} mm", remedy="use a voxel above zero, e.g. 1.5 mm")
         names = [*(p.piece for p in self.pieces), *(p.piece for p in self.fixed)]
         if len(set(names)) != len(names):
