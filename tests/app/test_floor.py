@@ -10,6 +10,7 @@ import pytest
 from cakewright.app import run_build
 from cakewright.app.identify_part import edges_mm, likely_lines, mass_g_of
 from cakewright.app.learnt_cell import as_recorded
+from cakewright.app.release_points import Look, release_points
 from cakewright.documents.labels import line_id
 from cakewright.documents.words import build_id
 from cakewright.errors import InputError
@@ -53,7 +54,7 @@ def test_nobody_releases_their_own_plan(store, plan):
 def test_a_build_whose_nest_is_not_proven_cannot_be_released(store, plan):
     """The second build of the week holds a stuck pair: blocked, with the reason."""
     build = build_of(plan, "B2")
-    assert any(p.state is run_build.Look.BLOCKED for p in run_build.release_points(store, plan, build))
+    assert any(p.state is Look.BLOCKED for p in release_points(store, plan, build))
     with pytest.raises(InputError, match="nest is proven"):
         run_build.release(store, plan, build, by="Jon", at=NOW)
 

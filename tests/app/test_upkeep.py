@@ -7,6 +7,7 @@ import pytest
 
 from cakewright.app import authority, run_build, upkeep
 from cakewright.app.learnt_cell import as_recorded
+from cakewright.app.release_points import Look, release_points
 from cakewright.app.upkeep import Unit
 from cakewright.errors import InputError
 from cakewright.model.plan import TaskKind
@@ -93,8 +94,8 @@ def test_over_the_limit_no_build_is_released_until_done_or_postponed(store, plan
         upkeep.postpone(store, plan, machine="A1", what=WINDOW, more=20, reason=" ", by="Jon", at=NOW)
     upkeep.postpone(store, plan, machine="A1", what=WINDOW, more=20, reason="part comes Friday", by="Jon", at=NOW)
     run_build.release(store, plan, build, by="Jon", at=NOW)
-    points = {p.what: p for p in run_build.release_points(store, plan, build, NOW)}
-    assert points["upkeep of the machine"].state is not run_build.Look.BLOCKED
+    points = {p.what: p for p in release_points(store, plan, build, NOW)}
+    assert points["upkeep of the machine"].state is not Look.BLOCKED
 
 
 def test_the_service_of_the_cell_file_is_there_and_the_next_plan_counts_from_the_note(store, plan):

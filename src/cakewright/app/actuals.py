@@ -53,7 +53,8 @@ class LineRecord:
     """A line's machine hours, kg of virgin powder, person minutes and scrap pieces, planned and actual.
 
     `pieces` were started. Person minutes are those of loading, lifting out, unpacking, cleaning, inspecting and
-    packing, and of finishing steps done by hand whose basket was noted. Of a build, a line bears its planned share of what was recorded.
+    packing, and of finishing steps done by hand whose basket was noted. Of a build, a line bears its planned share of
+    what was recorded.
     """
 
     line: int
