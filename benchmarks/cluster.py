@@ -72,12 +72,12 @@ def main() -> None:
         began, used = time.perf_counter(), busy()
         alone = plan_week(orders, cell, parts, start=MONDAY, effort=effort, workers=1)
         wall, cpu = time.perf_counter() - began, busy() - used
-        print(f"{platform.machine()}, {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}, "
-              f"{datetime.now(UTC):%Y-%m-%d}; {orders.pieces} pieces on {given.lines} lines, "
-              f"{len(alone.builds)} builds\n")  # fmt: skip
         print(
-            "| where | wall s | speed-up | processor s, all | of the busiest process | bound of the speed-up | same plan |"
+            f"{platform.machine()}, {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}, "
+            f"{datetime.now(UTC):%Y-%m-%d}; {orders.pieces} pieces on {given.lines} lines, "
+            f"{len(alone.builds)} builds\n"
         )
+        print("| where | wall s | speed-up | processor s, all | of the longest way | its bound | same plan |")
         print("|---|---|---|---|---|---|---|")
         print(f"| this computer, one thread | {wall:.1f} | 1.0 | {cpu:.1f} | {cpu:.1f} | 1.0 | |", flush=True)
         for count in given.workers:
