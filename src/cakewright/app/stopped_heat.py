@@ -66,7 +66,9 @@ def stopped_heat(plan: WeekPlan, build: Build, after: AfterStop) -> tuple[Coolin
     machine = plan.cell.machine(build.machine)
     profile, hours = cut_profile(build.profile, after.layer), cut_time(build.print_time, after.layer)
     placed = replace(build.nest, placements=standing, height_mm=after.at_mm)
-    cooling, heat = heat_build(meshes, placed, profile, hours, machine, _without_cover(plan.cell, build.chamber_type))
+    cell = _without_cover(plan.cell, build.chamber_type)
+    found: tuple[Cooling, CakeHeat | None] = heat_build(meshes, placed, profile, hours, machine, cell)
+    cooling, heat = found
     if heat is None:
         return cooling, None
     kept = [i for i, p in enumerate(heat.pieces) if p.piece in names]
