@@ -42,7 +42,17 @@ PAGES = [
     "/numbers",
     "/capacity",
 ]
-ALL = ["/plans", "/display", "/customers", "/inbox", "/jobs/1", "/quotes", "/quotes/1", "/api/docs", *(f"/plans/2{below}" for below in PAGES)]
+ALL = [
+    "/plans",
+    "/display",
+    "/customers",
+    "/inbox",
+    "/jobs/1",
+    "/quotes",
+    "/quotes/1",
+    "/api/docs",
+    *(f"/plans/2{below}" for below in PAGES),
+]
 
 
 class Seen(HTMLParser):
