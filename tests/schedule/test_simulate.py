@@ -1,7 +1,8 @@
 """Simulated weeks against closed forms: what chance says must come out, within what the number of runs allows."""
 
 from dataclasses import replace
-from datetime import time, timedelta
+from datetime import date, time, timedelta
+from itertools import pairwise
 from math import ceil, sqrt
 
 import numpy as np
@@ -10,13 +11,15 @@ from hypothesis import HealthCheck, given, settings
 from scipy.stats import norm, triang
 
 from cakewright.errors import CakewrightError, InputError
-from cakewright.model.cell import Person, Shift
+from cakewright.model.cell import Person, Shift, Utility
+from cakewright.model.plan import TaskKind
 from cakewright.schedule.doubts import BuildDoubt, LineDoubt, StopPoint, hands_factors, throw, triangular
 from cakewright.schedule.plan_schedule import plan_schedule
-from cakewright.schedule.simulate import simulate, simulated_promises
+from cakewright.schedule.simulate import simulate, simulated_promises, simulated_week
+from cakewright.schedule.validate import validate_places
 from cakewright.stopping import MaxSteps
 from tests.schedule.test_random_cells import worlds
-from tests.schedule.worlds import ALL_SKILLS, BLASTED, DYED, MONDAY, build, cell, line
+from tests.schedule.worlds import ALL_SKILLS, BLASTED, DAY_SHIFT, DYED, MONDAY, build, cell, line, material
 
 RUNS = 4000
 ALWAYS = Person("Ola", ALL_SKILLS, (Shift((0, 1, 2, 3, 4, 5, 6), time(0), time(0)),))
@@ -178,3 +181,78 @@ def test_any_plan_is_replayed_to_the_minute(case):
     weeks = simulate(world, builds, lines, schedule, [], runs=1, seed=1, hands_sigma=0.0)
     for number in weeks.lines:
         assert weeks.quantile(number, 1.0) == ready[number], number
+
+
+def doubtful(job, lines):
+    """A print that errs by a tenth and stops every third time, a cake that cools as it likes."""
+    cool = (round(0.8 * job.cool_min), job.cool_min, round(1.4 * job.cool_min))
+    stops = tuple(StopPoint(q / 4, q / 4, 1 - q / 5, 1 - q / 5, frozenset(lines)) for q in (1, 2, 3))
+    return BuildDoubt(job.key, 0.1, cool, 0.35, stops)
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+@given(worlds())
+def test_every_simulated_week_can_be_carried_out(case):
+    """Late prints, stops and remakes among closures, services, changes, powder and utilities: the judge finds nothing.
+
+    Only one thing is beyond everybody: a cake that lies in a machine or chamber longer than foreseen when it was loaded
+    may lie there when a closure begins.
+    """
+    world, builds, lines, start = case
+    try:
+        schedule, _ = plan_schedule(world, builds, lines, start=start, stop=MaxSteps(5), seed=1)
+    except CakewrightError:
+        return
+    doubts = [doubtful(job, [w.line for w in lines if job.key in w.builds]) for job in builds]
+    for run in range(6):
+        jobs, week = simulated_week(world, builds, lines, schedule, doubts, runs=6, run=run, seed=4)
+        found = validate_places(world, jobs, lines, week)
+        assert [f.text for f in found if not (f.code == "schedule.out-of-use" and f.where.startswith("build"))] == []
+
+
+def test_a_late_print_waits_for_the_holiday_to_pass():
+    """Planned to be unpacked on Tuesday; when the print is late nobody opens the cake on the closed Wednesday."""
+    world = cell(people=(Person("Ada", ALL_SKILLS, (DAY_SHIFT,)),), holidays=(date(2027, 3, 3),))
+    job, wish = build("B1", hours=14.0, cool_h=6.0), line(1, ["B1"], 5)
+    schedule, _ = planned(world, [job], [wish])
+    doubts = [doubt("B1", sigma=0.4, cool_h=6.0)]
+    for run in range(40):
+        _, week = simulated_week(world, [job], [wish], schedule, doubts, runs=40, run=run, seed=2)
+        assert not [t for t in week.tasks if t.people and t.start.date() == date(2027, 3, 3)]
+
+
+def test_a_remake_waits_for_the_line_that_carries_one_machine():
+    """Two machines on a weak supply: never do two prints of a simulated week overlap."""
+    world = cell(machines=2, chambers=4, people=(ALWAYS,))
+    machines = tuple(replace(m, utilities=("power",)) for m in world.machines)
+    world = replace(world, machines=machines, utilities=(Utility("power", 1),))
+    builds = [build(f"B{i}", machines=("M1", "M2")) for i in range(4)]
+    lines = [line(i + 1, [f"B{i}"]) for i in range(4)]
+    schedule, _ = planned(world, builds, lines)
+    doubts = [doubtful(b, [i + 1]) for i, b in enumerate(builds)]
+    tries = 0
+    for run in range(20):
+        jobs, week = simulated_week(world, builds, lines, schedule, doubts, runs=20, run=run, seed=7)
+        prints = sorted((t.start, t.end) for t in week.tasks if t.kind is TaskKind.PRINT)
+        assert all(a[1] <= b[0] for a, b in pairwise(prints))
+        tries += len(jobs) - 4
+    assert tries > 5
+
+
+def test_changes_of_powder_come_when_remakes_stand_in_between():
+    """The judge finds a change of a day before every loading of another powder, remakes included."""
+    other = replace(material("PA11"))
+    world = cell(machines=1, chambers=3, people=(ALWAYS,))
+    machines = tuple(replace(m, other_materials=("PA11",), changeover_min=600) for m in world.machines)
+    chambers = tuple(replace(c, other_materials=("PA11",)) for c in world.chambers)
+    world = replace(world, machines=machines, chambers=chambers, materials=(*world.materials, other))
+    builds = [build("B1"), build("B2", material="PA11"), build("B3")]
+    lines = [line(i + 1, [f"B{i + 1}"]) for i in range(3)]
+    schedule, _ = planned(world, builds, lines)
+    changed = 0
+    for run in range(20):
+        doubts = [doubtful(b, [i + 1]) for i, b in enumerate(builds)]
+        jobs, week = simulated_week(world, builds, lines, schedule, doubts, runs=20, run=run, seed=7)
+        assert validate_places(world, jobs, lines, week) == ()
+        changed += sum(t.kind is TaskKind.CHANGE for t in week.tasks)
+    assert changed >= 20

@@ -28,12 +28,16 @@ from cakewright.schedule.instance import (
     machines_of,
 )
 from cakewright.schedule.jobs import BuildJob, LineJob
+from cakewright.schedule.kept import NOTHING_KEPT
+from cakewright.schedule.limits import closed_by_plan, limit_arrays, staffed_spans
 from cakewright.sources.schedule import HORIZON_DAYS
 
 _MIN_PER_DAY = 24 * 60
 _HANDS_OF_BUILD = (TaskKind.LOAD, TaskKind.UNLOAD, TaskKind.UNPACK, TaskKind.CLEAN)
 _BENCH = (TaskKind.FINISH, TaskKind.WAIT)
 _DONE = (TaskKind.INSPECT, TaskKind.PACK)
+_LIMITS = ("machine_material", "changeover", "service_every", "service", "service_run", "watched", "start_row",
+           "utility_of", "utility_most", "clean_down", "virgin", "stock", "arrival")  # fmt: skip
 
 
 class Course(NamedTuple):
@@ -43,6 +47,7 @@ class Course(NamedTuple):
     used: IntArray  # (rows,)
     station_row: int
     machine_row: int
+    chamber_row: int
     may_start: BoolArray  # (people,)
     may_unpack: BoolArray  # (people,)
     planned: IntArray  # (b, 4) start of load, lifting out, unpacking, cleaning
@@ -50,8 +55,24 @@ class Course(NamedTuple):
     hands: IntArray  # (b, 4)
     machine: IntArray  # (b,)
     chamber: IntArray  # (b,)
+    bench: IntArray  # (b,) row of the station at which it is planned to be unpacked
     release: IntArray  # (b,)
-    setup: IntArray  # (b,) change of material and service of its machine, just before loading
+    material: IntArray  # (slots,) of each build and its further tries
+    serviced: BoolArray  # (b,) what has begun was loaded after a service
+    is_set_up: BoolArray  # (b,) its change of material or service has begun before the week
+    machine_material: IntArray  # (m,) at the start
+    changeover: IntArray  # (m,) minutes
+    service_every: IntArray  # (m,) printed minutes, 0: no service
+    service: IntArray  # (m,) minutes
+    service_run: IntArray  # (m,) printed minutes since the last service
+    watched: IntArray  # (m,) first minutes of a print that need somebody in
+    start_row: int  # calendar in which somebody who may start is in, -1 when no machine asks
+    utility_of: BoolArray  # (m, utilities)
+    utility_most: IntArray  # (utilities,) machines printing at once, 0: no limit
+    clean_down: IntArray  # (rows,) minutes when a cake of another material follows
+    virgin: IntArray  # (b,) grams, for the first try: a remake takes what is there
+    stock: IntArray  # (materials,) grams
+    arrival: IntArray  # (n, 3) material, minute, grams
     printing: IntArray  # (b, m) 0 where it cannot
     in_machine: IntArray  # (b,)
     print_end: IntArray  # (b,) planned
@@ -64,6 +85,7 @@ class Course(NamedTuple):
     node_run: IntArray  # (n,) station time, hands included
     node_wait: IntArray  # (n,)
     node_day: IntArray  # (n,) row of its weekdays, -1
+    node_watch: IntArray  # (n,) row in which somebody is in while it runs, -1: runs unwatched
     node_ok: BoolArray  # (n, rows) stations; none: no station is needed
     node_lines: BoolArray  # (n, l)
     node_done: BoolArray  # (n,) True for inspection and packing: their end may be the line's
@@ -98,6 +120,7 @@ class Names:
 
     builds: tuple[str, ...]
     lines: tuple[int, ...]
+    kinds: tuple[TaskKind, ...]  # of the bench work
 
 
 def horizon_of(schedule: Schedule) -> int:
@@ -124,12 +147,12 @@ def make_course(
             for number in node.lines}  # fmt: skip
     numbers = tuple(number for number in jobs if number in done)
     table = _Table(cell, schedule, closed or {})
-    on_calendar = _builds(cell, builds, schedule, table)
+    on_calendar = _builds(cell, builds, schedule, table, tries)
     arrays = {**on_calendar, **_bench(cell, nodes, jobs, numbers, [b.key for b in builds], table)}
     busy, used, longest = table.packed(4 * tries * len(builds) + 2 * len(nodes) + 8)
     course = Course(busy=busy, used=used, longest=longest, station_row=table.station_row,
-                    machine_row=table.machine_row, **arrays)  # fmt: skip
-    return course, Names(tuple(b.key for b in builds), numbers)
+                    machine_row=table.machine_row, chamber_row=table.chamber_row, **arrays)  # fmt: skip
+    return course, Names(tuple(b.key for b in builds), numbers, tuple(node.kind for node in nodes))
 
 
 class _Table:
@@ -140,7 +163,10 @@ class _Table:
         self.people = [p.name for p in cell.people]
         self.station_row = len(self.people)
         self.machine_row = self.station_row + len(cell.stations)
+        self.chamber_row = self.machine_row + len(cell.machines)
         taken = {name: [*spans] for name, spans in closed.items()}
+        for name, spans in closed_by_plan(cell, self.origin).items():
+            taken.setdefault(name, []).extend(spans)
         for task in schedule.tasks:
             if not task.build and not task.lines:  # upkeep: stays where it is planned
                 span = (minutes_after(self.origin, task.start), minutes_after(self.origin, task.end))
@@ -150,22 +176,37 @@ class _Table:
             merge([*gaps(person_spans(p, cell.holidays, cell.zone, self.origin, self.horizon)), *taken.get(p.name, ())])
             for p in cell.people
         ]
-        for name in [*(s.name for s in cell.stations), *(m.name for m in cell.machines)]:
+        for name in [x.name for group in (cell.stations, cell.machines, cell.chambers) for x in group]:
             self.rows.append(merge([(-FAR, -FAR + 1), *taken.get(name, ()), (self.horizon, FAR)]))
-        self._days: dict[tuple[int, ...], int] = {}
+        self._extra: dict[object, int] = {}
 
     def person(self, names: Iterable[str]) -> int:
         """Row of the first name, -1 for none."""
         return next((self.people.index(n) for n in names if n in self.people), -1)
 
-    def day(self, weekdays: tuple[int, ...]) -> int:
-        """Row that is free on these weekdays, -1 for any day."""
-        if not weekdays:
+    def day(self, step: FinishStep | None) -> int:
+        """Row that is free on the days on which a step is run, -1 for any day."""
+        if step is None or (not step.weekdays and step.every_weeks == 1):
             return -1
-        if weekdays not in self._days:
-            self._days[weekdays] = len(self.rows)
-            self.rows.append(gaps(weekday_spans(weekdays, self.cell.zone, self.origin, self.horizon)))
-        return self._days[weekdays]
+        key = (step.weekdays, step.every_weeks, step.first_day)
+        if key not in self._extra:
+            self._extra[key] = len(self.rows)
+            self.rows.append(gaps(weekday_spans(
+                step.weekdays, self.cell.zone, self.origin, self.horizon, step.every_weeks, step.first_day
+            )))  # fmt: skip
+        return self._extra[key]
+
+    def is_day(self, step: FinishStep, minute: int) -> bool:
+        """True when a step may be run at a minute as far as its days go."""
+        row = self.day(step)
+        return row < 0 or not any(start <= minute < end for start, end in self.rows[row])
+
+    def watch(self, skill: str) -> int:
+        """Row that is free while somebody with a skill is in."""
+        if skill not in self._extra:
+            self._extra[skill] = len(self.rows)
+            self.rows.append(gaps(staffed_spans(self.cell, skill, self.origin, self.horizon)))
+        return self._extra[skill]
 
     def may(self, skill: str) -> list[bool]:
         """Who has a skill."""
@@ -188,12 +229,13 @@ class _Table:
         return busy, np.array([len(r) for r in self.rows], dtype=np.int64), np.array(longest, dtype=np.int64)
 
 
-def _builds(cell: Cell, builds: Sequence[BuildJob], schedule: Schedule, table: _Table) -> dict[str, Any]:
+def _builds(cell: Cell, builds: Sequence[BuildJob], schedule: Schedule, table: _Table, tries: int) -> dict[str, Any]:
     n, origin = len(builds), schedule.start
     planned, who = np.zeros((n, 4), dtype=np.int64), np.full((n, 4), -1, dtype=np.int64)
     machine, chamber, print_end = (np.zeros(n, dtype=np.int64) for _ in range(3))
     machines, chambers = [m.name for m in cell.machines], [c.name for c in cell.chambers]
-    setup, down = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
+    serviced, bench = np.zeros(n, dtype=np.bool_), np.full(n, -1, dtype=np.int64)
+    is_set_up, stations = np.zeros(n, dtype=np.bool_), [s.name for s in cell.stations]
     of = _by_kind(schedule)
     for b, job in enumerate(builds):
         tasks = of[job.key]
@@ -208,28 +250,34 @@ def _builds(cell: Cell, builds: Sequence[BuildJob], schedule: Schedule, table: _
                 at = minutes_after(origin, tasks[kind].start)
                 who[b, i] = table.person(tasks[kind].people)
             planned[b, i] = at
-        before = [minutes_after(origin, tasks[k].start) for k in (TaskKind.CHANGE, TaskKind.SERVICE) if k in tasks]
-        setup[b] = max(0, planned[b, 0] - min(before, default=planned[b, 0]))
+        serviced[b] = TaskKind.SERVICE in tasks
+        is_set_up[b] = any(k in tasks and tasks[k].start < origin for k in (TaskKind.CHANGE, TaskKind.SERVICE))
+        if TaskKind.UNPACK in tasks and tasks[TaskKind.UNPACK].station in stations:
+            bench[b] = table.station_row + stations.index(tasks[TaskKind.UNPACK].station)
         if TaskKind.CLEAN_DOWN in tasks:  # by whoever unpacks, right before it
-            down[b] = planned[b, 2] - minutes_after(origin, tasks[TaskKind.CLEAN_DOWN].start)
-            planned[b, 2] -= down[b]
+            planned[b, 2] = minutes_after(origin, tasks[TaskKind.CLEAN_DOWN].start)
     made = np.array([[_minutes(job, name, cell) for name in machines] for job in builds], dtype=np.int64)
     for b, job in enumerate(builds):  # where it was planned it can be printed, whatever the file says now
         made[b, machine[b]] = max(1, job.print_min.get(machines[machine[b]], 1))
-    suits = np.array([[c.material == j.material and c.type == j.chamber_type for c in cell.chambers] for j in builds],
+    suits = np.array([[c.takes(j.material) and c.type == j.chamber_type for c in cell.chambers] for j in builds],
                      dtype=np.bool_).reshape(n, len(chambers))  # fmt: skip
     suits[np.arange(n), chamber] = True
+    limits = limit_arrays(cell, builds, (), NOTHING_KEPT, origin, table.watch, table.station_row)
+    names = [m.name for m in cell.materials]
     rows = len(table.rows)
     return {
+        **{name: limits[name] for name in _LIMITS},
+        "material": np.tile(np.array([names.index(j.material) for j in builds], dtype=np.int64), tries),
+        "serviced": serviced,
+        "is_set_up": is_set_up,
         "may_start": np.array(table.may(START), dtype=np.bool_),
         "may_unpack": np.array(table.may(UNPACK), dtype=np.bool_),
         "planned": planned,
         "who": who,
-        "hands": np.array([[j.load_min, j.unload_min, j.unpack_min + d, j.clean_min]
-                           for j, d in zip(builds, down, strict=True)], dtype=np.int64),
-        "setup": setup,
+        "hands": np.array([[j.load_min, j.unload_min, j.unpack_min, j.clean_min] for j in builds], dtype=np.int64),
         "machine": machine,
         "chamber": chamber,
+        "bench": bench,
         "release": np.array([minutes_after(origin, j.release) for j in builds], dtype=np.int64),
         "printing": made,
         "in_machine": np.array([j.minimum_cool_in_machine_min for j in builds], dtype=np.int64),
@@ -287,11 +335,11 @@ def _nodes(schedule: Schedule, jobs: Mapping[int, LineJob]) -> list[_Node]:
 
 
 def _add_tests(nodes: list[_Node], schedule: Schedule, jobs: Mapping[int, LineJob]) -> None:
-    """Specimens tested after unpacking; lines that wait for the result are packed no earlier."""
+    """Specimens tested after unpacking, also where nobody waits; who waits for the result is packed no earlier."""
     origin = schedule.start
     for key, tasks in _by_kind(schedule).items():
         waiting = frozenset(n for n, job in jobs.items() if job.waits_for_test and key in job.builds)
-        if TaskKind.TEST not in tasks or not waiting:
+        if TaskKind.TEST not in tasks:
             continue
         test = _node(tasks[TaskKind.TEST], origin, waiting)
         result = tasks.get(TaskKind.RESULT)
@@ -353,8 +401,10 @@ def _bench(
     table: _Table,
 ) -> dict[str, Any]:
     of_station = {s.name: s for s in cell.stations}
-    steps = [_step(node, jobs, of_station[node.station].kind if node.station else "") for node in nodes]
-    days = [table.day(step.weekdays if step else ()) for step in steps]
+    steps = [_step(node, jobs, of_station[node.station].kind if node.station else "", table) for node in nodes]
+    days = [table.day(step) for step in steps]
+    watched = [table.watch(step.skill) if step and step.watched and node.station else -1
+               for node, step in zip(nodes, steps, strict=True)]  # fmt: skip
     rows = len(table.rows)
     may = [table.may(_skill(node, step)) for node, step in zip(nodes, steps, strict=True)]
     for node, row in zip(nodes, may, strict=True):
@@ -377,6 +427,7 @@ def _bench(
         "node_run": _ints(node.run for node in nodes),
         "node_wait": _ints(node.wait for node in nodes),
         "node_day": _ints(days),
+        "node_watch": _ints(watched),
         "node_ok": ok,
         "node_lines": np.array([[n in node.lines for n in numbers] for node in nodes], dtype=np.bool_).reshape(
             len(nodes), len(numbers)
@@ -390,12 +441,18 @@ def _bench(
     }
 
 
-def _step(node: _Node, jobs: Mapping[int, LineJob], kind: str) -> FinishStep | None:
-    """The step of the finish that a node carries out: by its place in the chain, else by the kind of its station."""
-    finish = jobs[min(node.lines)].finish
-    if node.step >= 0 and node.kind in _BENCH:
-        return finish.steps[node.step]
-    return next((step for step in finish.steps if step.station_kind == kind), None) if node.kind in _BENCH else None
+def _step(node: _Node, jobs: Mapping[int, LineJob], kind: str, table: _Table) -> FinishStep | None:
+    """The step of the finish that a node carries out.
+
+    By its place in the chain, else by the kind of its station and the days on which it is run.
+    """
+    if node.kind not in _BENCH:
+        return None
+    steps = jobs[min(node.lines)].finish.steps
+    if node.step >= 0:
+        return steps[node.step]
+    alike = [step for step in steps if step.station_kind == kind]
+    return next((step for step in alike if table.is_day(step, node.start)), alike[0] if alike else None)
 
 
 def _skill(node: _Node, step: FinishStep | None) -> str:

@@ -14,7 +14,7 @@ from cakewright.schedule.gaps import NEVER, book, first_gap, first_machine_gap, 
 from cakewright.schedule.instance import Arrays, IntArray
 from cakewright.schedule.kept import UNSET
 from cakewright.schedule.placed import Placed, empty_placed
-from cakewright.schedule.supplies import supplied
+from cakewright.schedule.supplies import clean_down_before, powder_there, utility_free
 
 __all__ = ["NEVER", "Placed", "book", "decode", "empty_placed", "first_gap", "first_machine_gap"]
 
@@ -86,6 +86,27 @@ def try_machine(
 
 
 @kernel
+def supplied(a: Arrays, p: Placed, b: int, m: int, load: int) -> int:
+    """First loading at or after `load` with powder, with utilities to print, and watched as long as it must be."""
+    while load < NEVER:
+        before = load
+        load = powder_there(a.stock, a.arrival, a.virgin, a.material, p.machine, p.at[:, 0], b, load)
+        door = load + a.load[b]
+        if a.watched[m] > 0:
+            row = a.start_row
+            door = first_gap(p.busy[row], p.used[row], door, min(a.watched[m], a.printing[b, m]))
+        for u in range(len(a.utility_most)):
+            if a.utility_of[m, u] and a.utility_most[u] > 0:
+                door = utility_free(
+                    a.utility_of, a.utility_most[u], u, p.machine, p.end[:, 0], p.printed, b, a.printing[b, m], door
+                )
+        load = door - a.load[b]
+        if load == before:
+            break
+    return load
+
+
+@kernel
 def after_last(a: Arrays, p: Placed, b: int, m: int) -> int:
     """First start after everything on a machine with services by printed hours, service and changeover included.
 
@@ -134,33 +155,16 @@ def place_unpack(a: Arrays, p: Placed, b: int, t: int, skill: int) -> tuple[int,
             )
             if a.clean_down[station] <= 0:
                 break
-            wanted, s = clean_down_before(a, p, b, station, s)
+            wanted, s = clean_down_before(
+                a.clean_down[station], a.material, p.machine, p.station, p.at[:, 2], p.end[:, 2], p.clean_down, b,
+                station, s,
+            )  # fmt: skip
             if wanted == need and s == before:
                 break
             need = wanted
         if s + need < best:
             best, who, where, down = s + need, person, station, need
     return best, who, where, down
-
-
-@kernel
-def clean_down_before(a: Arrays, p: Placed, b: int, station: int, t: int) -> tuple[int, int]:
-    """Clean-down that build b needs at a station from t on, and the first start that leaves the next bench clean.
-
-    The next cake was placed before this one: it may not find a bench dirty that was clean.
-    """
-    last, material, following = -NEVER, -1, -1
-    for other in range(len(p.machine)):
-        if p.machine[other] < 0 or other == b or p.station[other] != station:
-            continue
-        if p.at[other, 2] - p.clean_down[other] < t:
-            if p.at[other, 2] > last:
-                last, material = p.at[other, 2], a.material[other]
-        elif following < 0 or p.at[other, 2] < p.at[following, 2]:
-            following = other
-    if following >= 0 and a.material[following] != a.material[b] and p.clean_down[following] == 0:
-        return 0, p.end[following, 2]
-    return a.clean_down[station] if material >= 0 and material != a.material[b] else 0, t
 
 
 @kernel

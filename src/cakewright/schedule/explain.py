@@ -108,7 +108,7 @@ class Explainer:
         m = int(p.machine[b])
         name, material = self.instance.machines[m].name, self.instance.builds[b].material
         if a.has_supplies:
-            powder = int(powder_there(a, p, b, ready))
+            powder = int(powder_there(a.stock, a.arrival, a.virgin, a.material, p.machine, p.at[:, 0], b, ready))
             if powder - ready >= self.least and start - powder < powder - ready:
                 return f"waits for virgin {material}, there from {words(origin, powder, zone)}"
         if p.serviced[b] >= 0 and int(a.service[m]) >= self.least:
@@ -125,7 +125,11 @@ class Explainer:
     def _utility_words(self, b: int, m: int, ready: int) -> str:
         a, p, zone, origin = self.a, self.placed, self.instance.cell.zone, self.instance.origin
         for u in np.flatnonzero(a.utility_of[m] & (a.utility_most > 0)):
-            free = int(utility_free(a, p, b, m, int(u), ready + int(a.load[b])))
+            minutes, door = int(a.printing[b, m]), ready + int(a.load[b])
+            on, doors = p.machine, p.end[:, 0]
+            free = int(
+                utility_free(a.utility_of, int(a.utility_most[u]), int(u), on, doors, p.printed, b, minutes, door)
+            )
             if free - ready - int(a.load[b]) >= self.least:
                 name = self.instance.cell.utilities[int(u)].name
                 most = int(a.utility_most[u])

@@ -2,98 +2,36 @@
 
 Whatever can be done next is done next: the open task with the earliest instant goes first, then the one planned first.
 Nothing starts before its planned instant, since people come when the calendar says so. Nobody knows the future: a task
-takes the first hands that are free when it is ready.
+takes the first hands that are free when it is ready. Where work may stand is asked of `week_rules`.
 """
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 from cakewright.compiled import kernel
 from cakewright.schedule.course import Course
-from cakewright.schedule.decode import NEVER, book, first_gap
-from cakewright.schedule.instance import BoolArray, FloatArray, IntArray
+from cakewright.schedule.decode import NEVER, book
+from cakewright.schedule.instance import IntArray
+from cakewright.schedule.week_rules import (
+    CLEAN,
+    HELD,
+    LOAD,
+    UNLOAD,
+    UNPACK,
+    Fate,
+    Scratch,
+    Stops,
+    build_minutes,
+    do_hands,
+    do_node,
+    do_unpack,
+    grown,
+    place,
+    setup_before,
+    supplied,
+    try_load,
+)
 
-LOAD, UNLOAD, UNPACK, CLEAN = 0, 1, 2, 3
-HELD = 1 << 41  # a machine or chamber whose end of use is not known yet
-
-
-class Fate(NamedTuple):
-    """What each run has in store; r runs, b builds, t tries, l lines."""
-
-    printing: FloatArray  # (r, b, t) actual over predicted
-    fails: BoolArray  # (r, b, t)
-    stop: IntArray  # (r, b, t) index of the stop point, used where it fails
-    hands: FloatArray  # (r, b) actual over planned
-    cool: FloatArray  # (r, b) minutes of the whole cake
-    line_hands: FloatArray  # (r, l) actual over planned
-    short: BoolArray  # (r, l) pieces fail at the bench and are made again
-
-
-class Stops(NamedTuple):
-    """Stop points of each build; q points."""
-
-    printed: FloatArray  # (b, q) share of the print minutes gone by
-    height: FloatArray  # (b, q) share of the height
-    again: FloatArray  # (b, q) print minutes of the remake over those of the whole build
-    again_height: FloatArray  # (b, q)
-    incomplete: BoolArray  # (b, q, l)
-
-
-class Scratch(NamedTuple):
-    """Tables written anew by every run; s slots are builds, then their second tries, then their third."""
-
-    busy: IntArray
-    used: IntArray
-    machine_free: IntArray  # (m,)
-    chamber_free: IntArray  # (c,)
-    machine: IntArray  # (s,)
-    chamber: IntArray  # (s,)
-    load: IntArray  # (s,) -1 until loaded
-    end: IntArray  # (s,) end of unpacking, -1 until unpacked
-    tries: IntArray  # (b,)
-    left: IntArray  # (n,) what a node still waits for
-    ready: IntArray  # (n,)
-    key: IntArray  # (events,)
-    rank: IntArray  # (events,)
-    what: IntArray  # (events,) 4 x slot + stage, or 4 x slots + node
-    parked: BoolArray  # (s,) loads that wait for a machine or chamber
-    last_end: IntArray  # (l,) latest unpacking, for pieces to be made up
-
-
-@kernel
-def grown(minutes: int, factor: float, most: int) -> int:
-    """Hands' time by a factor: at least a minute where there was one, never longer than anybody is in at a stretch."""
-    if minutes == 0:
-        return 0
-    return max(1, min(round(minutes * factor), max(most, minutes)))
-
-
-@kernel
-def place(busy: IntArray, used: IntArray, may: BoolArray, who: int, t: int, hands: int, run: int, station: int, day: int
-          ) -> tuple[int, int]:  # fmt: skip
-    """(start, person) of the earliest task at or after t; the planned person `who` is asked first."""
-    best, person = NEVER, -1
-    for k in range(-1, len(may)):
-        p = who if k < 0 else k
-        if hands > 0 and (p < 0 or not may[p]):
-            continue
-        s = t
-        while s < best:
-            before = s
-            if hands > 0:
-                s = first_gap(busy[p], used[p], s, hands)
-            if station >= 0:
-                s = first_gap(busy[station], used[station], s, run)
-            if day >= 0:
-                s = first_gap(busy[day], used[day], s, max(hands, 1))
-            if s == before:
-                break
-        if s < best:
-            best, person = s, p if hands > 0 else -1
-        if hands == 0:
-            break
-    return best, person
+__all__ = ["Fate", "Scratch", "Stops", "run_weeks"]
 
 
 @kernel
@@ -129,26 +67,6 @@ def wake(c: Course, z: Scratch, count: int, t: int) -> int:
 
 
 @kernel
-def try_load(c: Course, z: Scratch, s: int, t: int, minutes: int) -> tuple[int, int, int]:
-    """(instant, machine, chamber) at which slot s may be loaded; an instant of HELD or more: not known yet."""
-    n = len(c.machine)
-    b = s % n
-    best, machine = HELD, -1
-    for m in range(c.printing.shape[1]):
-        if c.printing[b, m] > 0 and (s >= n or m == c.machine[b]) and z.machine_free[m] < HELD:
-            row = c.machine_row + m
-            at = first_gap(z.busy[row], z.used[row], max(t, z.machine_free[m] + c.setup[b]), minutes)
-            if at < best:
-                best, machine = at, m
-    soonest, chamber = HELD, -1
-    for k in range(-1, c.chamber_ok.shape[1]):
-        j = c.chamber[b] if k < 0 else k
-        if c.chamber_ok[b, j] and max(t, z.chamber_free[j]) < soonest:
-            soonest, chamber = max(t, z.chamber_free[j]), j
-    return max(best, soonest), machine, chamber
-
-
-@kernel
 def start_run(c: Course, z: Scratch, fate: Fate, r: int) -> int:
     """Fill the tables as they are before anything happens; the number of events."""
     n, count = len(c.machine), 0
@@ -159,6 +77,10 @@ def start_run(c: Course, z: Scratch, fate: Fate, r: int) -> int:
     z.machine_free[:] = -HELD
     z.chamber_free[:] = -HELD
     z.load[:], z.end[:], z.ready[:], z.last_end[:] = -HELD, -1, -HELD, -1
+    z.machine[:], z.station[:], z.node_at[:] = -1, -1, -HELD
+    z.down[:], z.change[:], z.service[:] = 0, 0, 0
+    z.loaded[:] = c.machine_material
+    z.since[:] = c.service_run
     z.parked[:] = False
     z.left[:] = c.preds
     for b in range(n):
@@ -170,52 +92,6 @@ def start_run(c: Course, z: Scratch, fate: Fate, r: int) -> int:
         if c.preds[k] == 0:
             count = push(z, count, c.node_planned[k], c.node_planned[k], 4 * n * fate.fails.shape[2] + k)
     return count
-
-
-@kernel
-def build_minutes(c: Course, fate: Fate, stops: Stops, r: int, s: int, m: int) -> tuple[int, int]:
-    """(printing, cooling) minutes of a try of a build on machine m in run r."""
-    n = len(c.machine)
-    b, t = s % n, s // n
-    share, height = 1.0, 1.0
-    for before in range(t):
-        share *= stops.again[b, fate.stop[r, b, before]]
-        height *= stops.again_height[b, fate.stop[r, b, before]]
-    if t + 1 < fate.fails.shape[2] and fate.fails[r, b, t]:
-        share *= stops.printed[b, fate.stop[r, b, t]]
-        height *= stops.height[b, fate.stop[r, b, t]]
-    printing = max(1, round(c.printing[b, m] * share * fate.printing[r, b, t]))
-    return printing, round(fate.cool[r, b] * height)
-
-
-@kernel
-def do_hands(c: Course, z: Scratch, b: int, stage: int, planned: int, t: int, minutes: int, may: BoolArray) -> int:
-    """Somebody loads, lifts out or cleans; the minute at which it is done, or NEVER."""
-    start, person = place(z.busy, z.used, may, c.who[b, stage], t, minutes, 0, -1, -1)
-    if start >= NEVER:
-        return NEVER
-    if person >= 0:
-        book(z.busy, z.used, person, start, start + minutes)
-    done: int = start + minutes
-    return done
-
-
-@kernel
-def do_unpack(c: Course, z: Scratch, b: int, t: int, minutes: int) -> int:
-    """The minute at which a cake is unpacked at the first station and hands that are free, or NEVER."""
-    best, person, where = NEVER, -1, -1
-    for row in range(c.station_row, c.machine_row):
-        if c.unpack_ok[b, row]:
-            start, who = place(z.busy, z.used, c.may_unpack, c.who[b, UNPACK], t, minutes, minutes, row, -1)
-            if start < best:
-                best, person, where = start, who, row
-    if best >= NEVER:
-        return NEVER
-    if person >= 0:
-        book(z.busy, z.used, person, best, best + minutes)
-    book(z.busy, z.used, where, best, best + minutes)
-    done: int = best + minutes
-    return done
 
 
 @kernel
@@ -250,43 +126,6 @@ def release_nodes(c: Course, z: Scratch, fate: Fate, stops: Stops, r: int, s: in
 
 
 @kernel
-def do_node(c: Course, z: Scratch, fate: Fate, r: int, k: int, t: int) -> int:
-    """Bench work at its first place; the minute at which it is done, or NEVER. What has begun stays as it is."""
-    if c.node_planned[k] < 0:
-        fact: int = c.node_planned[k] + c.node_run[k] + c.node_wait[k]
-        return fact
-    factor = 1.0
-    for line in range(c.node_lines.shape[1]):
-        if c.node_lines[k, line]:
-            factor = fate.line_hands[r, line]
-            break
-    most = 0
-    for p in range(len(c.longest)):
-        if c.node_may[k, p]:
-            most = max(most, c.longest[p])
-    hands = grown(c.node_hands[k], factor, most)
-    run = c.node_run[k] + hands - c.node_hands[k]
-    best, person, where = NEVER, -1, -1
-    needs_place = False
-    for row in range(c.station_row, c.machine_row):
-        if c.node_ok[k, row]:
-            needs_place = True
-            start, who = place(z.busy, z.used, c.node_may[k], c.node_who[k], t, hands, run, row, c.node_day[k])
-            if start < best:
-                best, person, where = start, who, row
-    if not needs_place:
-        best, person = place(z.busy, z.used, c.node_may[k], c.node_who[k], t, hands, 0, -1, c.node_day[k])
-    if best >= NEVER:
-        return NEVER
-    if person >= 0:
-        book(z.busy, z.used, person, best, best + hands)
-    if where >= 0:
-        book(z.busy, z.used, where, best, best + run)
-    done: int = best + run + c.node_wait[k]
-    return done
-
-
-@kernel
 def made_up(c: Course, z: Scratch, line: int, ready: int) -> int:
     """When pieces that failed at the bench are there again.
 
@@ -312,6 +151,30 @@ def made_up(c: Course, z: Scratch, line: int, ready: int) -> int:
 
 
 @kernel
+def where_to_load(c: Course, z: Scratch, fate: Fate, stops: Stops, r: int, s: int, t: int, minutes: int
+                  ) -> tuple[int, int, int, int]:  # fmt: skip
+    """(instant, machine, chamber, person) of a loading that is open at t.
+
+    HELD or more: no machine or chamber is known to become free. A later instant and nobody: look again then.
+    """
+    b = s % len(c.machine)
+    at, m, chamber = try_load(c, z, fate, stops, r, s, max(t, c.release[b]), minutes)
+    if at > t or at >= HELD:
+        return at, m, chamber, -1
+    start, who = place(z.busy, z.used, c.may_start, c.who[b, LOAD], t, minutes, 0, -1, -1, -1)
+    if start >= NEVER:
+        return NEVER, m, chamber, -1
+    again, m, chamber = try_load(c, z, fate, stops, r, s, start, minutes)
+    if again > start:
+        return again, m, chamber, -1
+    printing, _ = build_minutes(c, fate, stops, r, s, m)
+    there = supplied(c, z, s, m, start, minutes, printing)
+    if there > start:
+        return there, m, chamber, -1
+    return start, m, chamber, who
+
+
+@kernel
 def step_build(c: Course, z: Scratch, fate: Fate, stops: Stops, r: int, s: int, stage: int, t: int, count: int,
                reaction: int, longest: IntArray) -> int:  # fmt: skip
     """One stage of one try of a build at minute t; the number of open events, or -1 when the calendar is too short."""
@@ -323,26 +186,36 @@ def step_build(c: Course, z: Scratch, fate: Fate, stops: Stops, r: int, s: int, 
     most = longest[0] if stage in (LOAD, UNLOAD) else longest[1]
     minutes = c.hands[b, stage] if begun else grown(c.hands[b, stage], fate.hands[r, b], most)
     if stage == LOAD:
-        m, chamber = c.machine[b], c.chamber[b]
+        m, chamber, who = c.machine[b], c.chamber[b], c.who[b, LOAD]
+        start = planned
         if not begun:
-            likely = c.printing[b, m] + c.in_machine[b] + minutes
-            at, m, chamber = try_load(c, z, s, max(t, c.release[b]), likely)
-            if at >= HELD:
+            start, m, chamber, who = where_to_load(c, z, fate, stops, r, s, t, minutes)
+            if start >= HELD:
                 z.parked[s] = True
                 return count
-            if at > t:
-                return push(z, count, at, c.planned[b, LOAD], 4 * s + LOAD)
-        door = planned + minutes if begun else do_hands(c, z, b, LOAD, planned, t, minutes, c.may_start)
-        if door >= NEVER:
-            return -1
-        z.machine[s], z.chamber[s], z.load[s] = m, chamber, door - minutes
-        z.machine_free[m], z.chamber_free[chamber] = HELD, HELD
+            if start >= NEVER:
+                return -1
+            if start > t and who < 0:
+                return push(z, count, start, c.planned[b, LOAD], 4 * s + LOAD)
+            if who >= 0:
+                book(z.busy, z.used, who, start, start + minutes)
+        door = start + minutes
         printing, cool = build_minutes(c, fate, stops, r, s, m)
+        service, change = setup_before(c, z, s, m, printing)
+        if begun:
+            service, change = c.service[m] if c.serviced[b] else 0, 0
+        z.change[s], z.service[s] = change, service
+        z.since[m] = (0 if service > 0 else z.since[m]) + printing
+        z.loaded[m] = c.material[b]
+        z.machine[s], z.chamber[s], z.load[s] = m, chamber, start
+        z.at[s, LOAD], z.till[s, LOAD], z.by[s, LOAD] = start, door, who
+        z.machine_free[m], z.chamber_free[chamber] = HELD, HELD
         printed = door + printing
         if begun and c.print_end[b] < 0:
             printed, fails = c.print_end[b], False
         elif begun:
             printed = max(printed, 0)
+        z.printed[s], z.cold[s] = printed, printed + cool
         z.end[s] = printed + cool  # until it is unpacked: when the cake is cool
         least = printed + (min(c.in_machine[b], cool) if fails else c.in_machine[b])
         if fails:
@@ -351,12 +224,15 @@ def step_build(c: Course, z: Scratch, fate: Fate, stops: Stops, r: int, s: int, 
         return push(z, count, key if c.planned[b, UNLOAD] >= 0 or again or fails else c.planned[b, UNLOAD],
                     c.planned[b, UNLOAD], 4 * s + UNLOAD)  # fmt: skip
     if stage == UNPACK:
-        end = planned + minutes if begun else do_unpack(c, z, b, t, minutes)
+        end = planned + minutes if begun else do_unpack(c, z, s, t, minutes)
     else:
         may = c.may_start if stage == UNLOAD else c.may_unpack
-        end = planned + minutes if begun else do_hands(c, z, b, stage, planned, t, minutes, may)
+        end = planned + minutes if begun else do_hands(c, z, s, stage, t, minutes, may)
     if end >= NEVER:
         return -1
+    if begun:
+        z.at[s, stage], z.till[s, stage], z.by[s, stage] = planned, end, c.who[b, stage]
+        z.station[s] = c.bench[b] if stage >= UNPACK else -1
     if stage == UNLOAD:
         z.machine_free[z.machine[s]] = end
         count = wake(c, z, count, max(end, t))

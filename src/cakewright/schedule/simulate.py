@@ -30,6 +30,7 @@ from cakewright.schedule.doubts import (
 )
 from cakewright.schedule.instance import BoolArray, IntArray
 from cakewright.schedule.jobs import BuildJob, LineJob
+from cakewright.schedule.realized import realized_week
 from cakewright.schedule.runs import Fate, Scratch, Stops, run_weeks
 from cakewright.sources.promise import HANDS_SIGMA, REACTION_MIN
 
@@ -82,6 +83,51 @@ def simulate(
     `failing` makes that build stop in every run, at evenly spread heights, and every other build come out at its first
     try: what its failure alone would do. `closed` as for the plan itself.
     """
+    course, names, fate, stops = _cast(cell, builds, lines, schedule, build_doubts, line_doubts, runs=runs, seed=seed,
+                                       closed=closed, hands_sigma=hands_sigma, failing=failing)  # fmt: skip
+    ready = np.empty((runs, len(names.lines)), dtype=np.int64)
+    horizon = horizon_of(schedule)
+    run_weeks(course, _scratch(course), fate, stops, int(REACTION_MIN.value), horizon, _longest(course), ready)
+    return Weeks(schedule.start, horizon, names.lines, names.builds, ready, fate.fails[:, :, 0])
+
+
+def simulated_week(
+    cell: Cell,
+    builds: Sequence[BuildJob],
+    lines: Sequence[LineJob],
+    schedule: Schedule,
+    build_doubts: Sequence[BuildDoubt],
+    *,
+    runs: int,
+    run: int,
+    seed: int,
+    hands_sigma: float = float(HANDS_SIGMA),
+) -> tuple[tuple[BuildJob, ...], Schedule]:
+    """Run number `run` of `simulate` as builds with their real durations and tasks on the calendar."""
+    course, names, fate, stops = _cast(cell, builds, lines, schedule, build_doubts, (), runs=runs, seed=seed,
+                                       closed=None, hands_sigma=hands_sigma, failing=None)  # fmt: skip
+    one = Fate._make(x[run : run + 1] for x in fate)
+    week = _scratch(course)
+    ready = np.empty((1, len(names.lines)), dtype=np.int64)
+    run_weeks(course, week, one, stops, int(REACTION_MIN.value), horizon_of(schedule), _longest(course), ready)
+    return realized_week(cell, builds, schedule, course, names, week)
+
+
+def _cast(
+    cell: Cell,
+    builds: Sequence[BuildJob],
+    lines: Sequence[LineJob],
+    schedule: Schedule,
+    build_doubts: Sequence[BuildDoubt],
+    line_doubts: Sequence[LineDoubt],
+    *,
+    runs: int,
+    seed: int,
+    closed: Mapping[str, Sequence[Span]] | None,
+    hands_sigma: float,
+    failing: str | None,
+) -> tuple[Course, Names, Fate, Stops]:
+    """The plan as arrays, and what every run has in store."""
     course, names = make_course(cell, builds, lines, schedule, ATTEMPTS, closed)
     doubts = {d.key: d for d in build_doubts}
     of_build = [doubts.get(b.key) or BuildDoubt(b.key, 0.0, (b.cool_min,) * 3) for b in builds]
@@ -100,10 +146,7 @@ def simulate(
         line_hands=hands_factors(dice.line_hands, hands_sigma),
         short=dice.short < np.array([shorts.get(n, 0.0) for n in names.lines])[None, :],
     )
-    ready = np.empty((runs, len(names.lines)), dtype=np.int64)
-    horizon = horizon_of(schedule)
-    run_weeks(course, _scratch(course), fate, stops, int(REACTION_MIN.value), horizon, _longest(course), ready)
-    return Weeks(schedule.start, horizon, names.lines, names.builds, ready, fate.fails[:, :, 0])
+    return course, names, fate, stops
 
 
 def simulated_promises(promises: Sequence[LinePromise], weeks: Weeks, fails: Mapping[str, Weeks],
@@ -149,14 +192,18 @@ def _scratch(course: Course) -> Scratch:
     b, n, lines = len(course.machine), len(course.preds), course.node_lines.shape[1]
     slots = b * ATTEMPTS
 
-    def row(length: int) -> IntArray:
-        return np.zeros(length, dtype=np.int64)
+    def row(*shape: int) -> IntArray:
+        return np.zeros(shape, dtype=np.int64)
 
     events = 2 * slots + n + 8
     return Scratch(
-        np.empty_like(course.busy), np.empty_like(course.used), row(course.printing.shape[1]),
-        row(course.chamber_ok.shape[1]), row(slots), row(slots), row(slots), row(slots), row(b), row(n), row(n),
-        row(events), row(events), row(events), np.zeros(slots, dtype=np.bool_), row(lines),
+        busy=np.empty_like(course.busy), used=np.empty_like(course.used), machine_free=row(course.printing.shape[1]),
+        chamber_free=row(course.chamber_ok.shape[1]), loaded=row(course.printing.shape[1]),
+        since=row(course.printing.shape[1]), machine=row(slots), chamber=row(slots), station=row(slots),
+        load=row(slots), printed=row(slots), cold=row(slots), end=row(slots), at=row(slots, 4), till=row(slots, 4),
+        by=row(slots, 4), down=row(slots), change=row(slots), service=row(slots), tries=row(b), left=row(n),
+        ready=row(n), node_at=row(n), node_till=row(n, 3), node_by=row(n), node_where=row(n), key=row(events),
+        rank=row(events), what=row(events), parked=np.zeros(slots, dtype=np.bool_), last_end=row(lines),
     )  # fmt: skip
 
 
