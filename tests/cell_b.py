@@ -1,4 +1,4 @@
-"""Demo cell B made small: all its machines, powders and traps, a few pieces of most lines; planned once for all tests."""
+"""Demo cell B made small: all machines, powders and traps, few pieces of most lines; planned once for all tests."""
 
 from __future__ import annotations
 

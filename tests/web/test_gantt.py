@@ -36,6 +36,13 @@ def test_chambers_are_rows_and_idle_stations_are_not(plan):
     assert all(x.tasks for x in lanes if x.kind == "station")
 
 
+def test_a_chamber_that_nobody_uses_keeps_its_empty_row(plan):
+    """A cell with more chambers than builds is drawn, the idle ones as empty rows."""
+    spare = replace(plan.cell.chambers[0], name="K9")
+    more = replace(plan, cell=replace(plan.cell, chambers=(*plan.cell.chambers, spare)))
+    assert "K9" in str(draw_gantt(more, MONDAY))
+
+
 def test_bars_carry_their_words(plan, drawing):
     """Print, cooling and each build are written on the drawing, and the hours without anybody too."""
     said = words(drawing)

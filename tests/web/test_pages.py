@@ -39,6 +39,7 @@ PAGES = [
     "/calendar",
     "/powder",
     "/papers",
+    "/orders/status",
     "/numbers",
     "/capacity",
 ]

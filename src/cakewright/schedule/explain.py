@@ -186,7 +186,7 @@ class Explainer:
             if printed <= t < self.placed.cold[b]:
                 return "cool"
             if printed <= t < self.placed.end[b, 3]:
-                return f"holds {job.key}, not yet unpacked and clean,"
+                return f"holds {job.key}, not yet unpacked and clean"
         return "is out of use"
 
     def _machine_words(self, b: int, t: int, until: int) -> str:

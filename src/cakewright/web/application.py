@@ -32,6 +32,7 @@ from cakewright.web import (
     numbers,
     live,
     offline,
+    order_status,
     packing,
     pages,
     part,
@@ -131,6 +132,7 @@ def create_app(
     app.include_router(display.router)
     app.include_router(calendar.interface)
     app.include_router(calendar.pages)
+    app.include_router(order_status.pages)
     app.include_router(pages.router)
     app.include_router(part.pages)
     app.include_router(part.interface)
