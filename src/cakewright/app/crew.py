@@ -65,7 +65,8 @@ def crew_at(address: str | None) -> Iterator[Crew | None]:
     logging.getLogger("distributed").setLevel(logging.ERROR)
     with dask.config.set({"distributed.scheduler.allowed-failures": TRIES}):
         try:
-            client = Client(address, timeout=CONNECT_S, set_as_default=False)
+            connect: Any = Client  # the library carries no types for its calls
+            client: Any = connect(address, timeout=CONNECT_S, set_as_default=False)
         except (OSError, ValueError, TypeError) as wrong:
             raise InputError(
                 f"no cluster answers at {address}", remedy="start `dask scheduler` there, or mend the address",
