@@ -8,15 +8,13 @@ from cakewright.app.powder_books import look
 from cakewright.app.powder_deeds import discard, make_can, move, receive_lot
 from cakewright.app.powder_doubts import powder_doubts
 from cakewright.app.powder_goods_in import (
-    Decision,
-    LotProperty,
-    Origin,
     decide_lot,
     judge_lot,
     note_lot_value,
     set_lot_limits,
 )
 from cakewright.errors import InputError
+from cakewright.model.goods_in import Decision, LotProperty, Origin
 from cakewright.store import open_store
 from tests.documents.world import START
 

@@ -10,53 +10,19 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from datetime import datetime
-from enum import StrEnum
 
 import numpy as np
 
 from cakewright.app.powder_books import PowderView, look
 from cakewright.errors import InputError
 from cakewright.findings import Finding, Severity
+from cakewright.model.goods_in import UNITS, Decision, LotProperty, Origin
 from cakewright.powder.checks import need_positive
 from cakewright.powder.ledger import Lot
 from cakewright.quality.spc import Chart, Signal, individuals, signals
 from cakewright.sources.powder import LOTS_BEFORE
 from cakewright.store import Store
 from cakewright.store.powder import HOLD, Booking
-
-
-class LotProperty(StrEnum):
-    """What is measured on a delivered lot; the value is the word on pages and in files."""
-
-    MELT_FLOW = "melt flow"
-    BULK_DENSITY = "bulk density"
-    HAUSNER = "Hausner ratio"
-    MOISTURE = "moisture"
-    SIZE = "median particle size"
-
-
-UNITS = {
-    LotProperty.MELT_FLOW: "g/10 min",
-    LotProperty.BULK_DENSITY: "kg/L",
-    LotProperty.HAUSNER: "",
-    LotProperty.MOISTURE: "%",
-    LotProperty.SIZE: "µm",
-}
-
-
-class Origin(StrEnum):
-    """Who measured it."""
-
-    CERTIFICATE = "certificate"
-    OWN_TEST = "own test"
-
-
-class Decision(StrEnum):
-    """What may be done with a lot. Values are words on the shelf."""
-
-    FREE = "free"
-    HOLD = "on hold"
-    REJECTED = "rejected"
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,9 +6,9 @@ from typing import Annotated
 
 import typer
 
-from cakewright.app.powder_goods_in import Decision, LotProperty, Origin
 from cakewright.cli.powder import DB, At, By, Db, Why, moment, opened, powder
 from cakewright.cli.powder_look import say
+from cakewright.model.goods_in import Decision, LotProperty, Origin
 
 __all__ = ["powder"]
 

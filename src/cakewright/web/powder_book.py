@@ -16,6 +16,7 @@ from cakewright.app import powder_deeds as deeds
 from cakewright.app import powder_goods_in as goods_in
 from cakewright.app.powder_books import code_of, look
 from cakewright.errors import CakewrightError, InputError
+from cakewright.model.goods_in import UNITS, Decision, LotProperty, Origin
 from cakewright.web.look import page
 from cakewright.web.powder import By, Plans, shown
 from cakewright.web.shelf import Shelf
@@ -83,8 +84,8 @@ def _form(shelf: Shelf, request: Request, deed: str, given: Said, wrong: str, st
         request, "powder_deed.html", status=status, **plan, deed=deed, word=word, purpose=purpose, given=given,
         wrong=wrong, codes=[] if view.is_empty else [c.key for c in view.shelf(with_empty=True)],
         lots=sorted(view.ledger.lots), materials=known, entry=entry,
-        properties=[(str(p), goods_in.UNITS[p]) for p in goods_in.LotProperty],
-        origins=[str(o) for o in goods_in.Origin], decisions=[str(d) for d in goods_in.Decision],
+        properties=[(str(p), UNITS[p]) for p in LotProperty],
+        origins=[str(o) for o in Origin], decisions=[str(d) for d in Decision],
     )  # fmt: skip
 
 
@@ -156,15 +157,15 @@ def _file(shelf: Shelf, said: Said) -> str:
 
 
 def _value(shelf: Shelf, said: Said) -> str:
-    lot, what = said.get("lot", ""), _one_of(goods_in.LotProperty, said, "what")
+    lot, what = said.get("lot", ""), _one_of(LotProperty, said, "what")
     judged = goods_in.note_lot_value(shelf.store, lot, what, number(said, "value"),
-                                     origin=_one_of(goods_in.Origin, said, "origin"), **_who(shelf, said))  # fmt: skip
-    held = f" The lot is {judged.decision}: {judged.why}." if judged.decision is not goods_in.Decision.FREE else ""
+                                     origin=_one_of(Origin, said, "origin"), **_who(shelf, said))  # fmt: skip
+    held = f" The lot is {judged.decision}: {judged.why}." if judged.decision is not Decision.FREE else ""
     return f"Lot {lot}: {what} kept.{held}"
 
 
 def _limit(shelf: Shelf, said: Said) -> str:
-    what = _one_of(goods_in.LotProperty, said, "what")
+    what = _one_of(LotProperty, said, "what")
     goods_in.set_lot_limits(
         shelf.store, said.get("material", ""), what, low=number(said, "low", may_lack=True),
         high=number(said, "high", may_lack=True), reason=said.get("reason", ""), **_who(shelf, said),
@@ -173,7 +174,7 @@ def _limit(shelf: Shelf, said: Said) -> str:
 
 
 def _decide(shelf: Shelf, said: Said) -> str:
-    judged = goods_in.decide_lot(shelf.store, said.get("lot", ""), _one_of(goods_in.Decision, said, "decision"),
+    judged = goods_in.decide_lot(shelf.store, said.get("lot", ""), _one_of(Decision, said, "decision"),
                                  reason=said.get("reason", ""), **_who(shelf, said))  # fmt: skip
     return f"Lot {judged.lot.key} is {judged.decision}."
 
