@@ -87,7 +87,9 @@ def test_something_is_wrong(client):
     assert "crack &lt;b&gt;" in answer.text
     assert "same build" in client.get("/plans/1/wrong", params={"piece": first}).text
     number = client.get("/api/v1/plans/1/floor").json()[-1]["number"]
-    text = client.post(f"/plans/1/wrong/{number}", data={"decision": "reject and remake", "by": "Ada", "cause": "x"}).text
+    text = client.post(
+        f"/plans/1/wrong/{number}", data={"decision": "reject and remake", "by": "Ada", "cause": "x"}
+    ).text
     assert "To make again" in text
     assert client.post("/plans/1/wrong", data={"piece": "L99-01", "what": "x", "by": "Jon"}).status_code == 422
 

@@ -18,7 +18,8 @@ from tests.web.test_pages import seen
 __all__ = ["plan", "stocked", "store"]  # fixtures
 LATER = START + timedelta(days=2)
 POWDER = ["", "/cans/V01", "/cans/U01", "/cans/charge%201%2FB1", "/recall", "/recall?lot=V-7712", "/book", "/lots",
-          "/book/value", "/book/limit", "/book/decide", "/book/weigh?can=U01&by=Mira", "/book/receive", "/book/correct?entry=5", "/outlook", "/month?month=2027-03",
+          "/book/value", "/book/limit", "/book/decide", "/book/weigh?can=U01&by=Mira", "/book/receive",
+          "/book/correct?entry=5", "/outlook", "/month?month=2027-03",
           "/change?machine=A1&to=PA12&by=Mira"]  # fmt: skip
 ADDRESSES = [*(f"/powder{below}" for below in POWDER), "/plans/1/builds/B1/powder", "/plans/1/builds/B2/powder?by=Mira"]
 

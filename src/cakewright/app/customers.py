@@ -43,9 +43,7 @@ def known_customer(store: Store, name: str) -> str:
     names = [facts.name for facts in store.customers.facts()]
     found = [n for n in names if n == name] or [n for n in names if n.casefold() == name.casefold()]
     if not found:
-        raise InputError(
-            f"no order or quote is for {name[:60]!r}", remedy="`cakewright customers list` names them"
-        )
+        raise InputError(f"no order or quote is for {name[:60]!r}", remedy="`cakewright customers list` names them")
     return found[0]
 
 
@@ -157,9 +155,7 @@ def _report(
     rows = [f"Files of {name} were deleted by {by} on {at:%Y-%m-%d %H:%M} UTC.", "", "What is gone:"]
     rows.append(f"- {erased} shapes in the database, overwritten in the file; on a server, until its next VACUUM")
     rows += [f"- {file.path.name} (SHA-256 {file.sha256[:12]}) from {file.path.parent}" for file in files]
-    rows += [
-        f"- {folder.name}: build files, papers, pictures; those of others can be made anew" for folder in folders
-    ]
+    rows += [f"- {folder.name}: build files, papers, pictures; those of others can be made anew" for folder in folders]
     shared = sorted({s.name for s in shapes if s.mesh_sha256 in needed or s.file_sha256 in needed})
     rows += [f"- not {part}: a line or quote of another customer is made from the same file" for part in shared]
     rows += ["", STAYS, ""]

@@ -144,12 +144,20 @@ def _at_the_counter(promise: LinePromise, orders: OrderList, site: Site) -> Line
     line = next(line for line in orders.lines if line.line == promise.line)
     due_by = datetime.combine(line.due, time(23, 59), site.cell.zone).astimezone(promise.due_by.tzinfo)
     road = timedelta(hours=site.transport_h)
-    later = {
-        name: None if (when := getattr(promise, name)) is None else when + road
-        for name in ("ready", "p50", "p90", "if_fails")
-    }
     said = f"made at {site.name}" + (f", {site.transport_h:g} h on the road" if road else "")
-    return replace(promise, **later, due_by=due_by, reason=f"{said}; {promise.reason}")
+    return replace(
+        promise,
+        ready=_after(promise.ready, road),
+        p50=_after(promise.p50, road),
+        p90=_after(promise.p90, road),
+        if_fails=_after(promise.if_fails, road),
+        due_by=due_by,
+        reason=f"{said}; {promise.reason}",
+    )
+
+
+def _after(when: datetime | None, road: timedelta) -> datetime | None:
+    return None if when is None else when + road
 
 
 def _together(sites: Sequence[Site]) -> Cell:

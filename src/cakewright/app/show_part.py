@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from threading import Lock
 
-from cakewright.app.part_records import title_of
 from cakewright.app.finish_effect import evened_mm
+from cakewright.app.part_records import title_of
 from cakewright.app.report_part import best_turns, sheet_of, side_of
 from cakewright.documents.part_questions import question_of
 from cakewright.documents.part_report import PartSheet

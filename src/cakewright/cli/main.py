@@ -150,7 +150,9 @@ def plan(
     cluster: Annotated[
         str | None,
         typer.Option(
-            "--cluster", envvar="CAKEWRIGHT_CLUSTER", metavar="ADDRESS",
+            "--cluster",
+            envvar="CAKEWRIGHT_CLUSTER",
+            metavar="ADDRESS",
             help="Let a Dask cluster do the work, e.g. tcp://planner:8786.",
         ),
     ] = None,

@@ -111,8 +111,9 @@ class Machine:
 
     `time_factors` multiply (warm-up and end, recoat, hatch, outline) times and `time_spread` (0: default) is the spread
     of actual over predicted: both are learnt from job logs. `export_scale` and `export_offset_mm` (outwards, per face)
-    are put into the build files; `export_by_place` (empty, or a row for x, y, z) is how much each scale changes for each
-    mm along chamber x, y, z from the chamber's middle. `printing_kw`, `warm_up_kwh`, `gas_m3_per_h`: what it draws, 0 where not measured.
+    are put into the build files; `export_by_place` (empty, or a row for x, y, z) is how much each scale changes for
+    each mm along chamber x, y, z from the chamber's middle. `printing_kw`, `warm_up_kwh`, `gas_m3_per_h`: what it
+    draws, 0 where not measured.
     """
 
     name: str

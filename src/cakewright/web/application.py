@@ -18,19 +18,19 @@ from cakewright.web import (
     acting,
     api,
     bench,
+    calendar,
     customers,
     display,
-    calendar,
     finish,
     floor,
     guard,
     heat,
     inbox,
     inspect,
+    live,
     metrics,
     nest,
     numbers,
-    live,
     offline,
     order_status,
     packing,
@@ -57,11 +57,11 @@ from cakewright.web import (
 from cakewright.web.files import LastingFiles
 from cakewright.web.security import LOCAL_HOSTS, OwnPagesOnly, SecureHeaders
 from cakewright.web.shelf import Shelf
+from cakewright.web.watch import Watch
 
 HERE = Path(__file__).parent
 
 
-from cakewright.web.watch import Watch
 def now_utc() -> datetime:
     """The time at the machine."""
     return datetime.now(UTC)
@@ -94,11 +94,11 @@ def create_app(
     )
     app.state.shelf = Shelf(store, clock)
     app.state.desk = desk
+    app.state.watch = Watch(store)
     trouble.install(app)
     app.include_router(api.router)
     app.include_router(bench.interface)
     app.include_router(heat.interface)
-    app.state.watch = Watch(store)
     app.include_router(heat.pages)
     app.include_router(nest.interface)
     app.include_router(nest.pages)
@@ -108,12 +108,12 @@ def create_app(
     app.include_router(inbox.pages)
     app.include_router(offline.router)
     app.include_router(metrics.router)
+    app.include_router(live.router)
     app.include_router(inspect.pages)
     app.include_router(finish.pages)
     app.include_router(upkeep.pages)
     app.include_router(service.pages)
     app.include_router(scale.pages)
-    app.include_router(live.router)
     app.include_router(specimens.pages)
     app.include_router(packing.pages)
     app.include_router(training.pages)

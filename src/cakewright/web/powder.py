@@ -14,10 +14,10 @@ from cakewright.app.powder_doubts import powder_doubts
 from cakewright.app.powder_family import family_of
 from cakewright.app.powder_goods_in import judged_lots
 from cakewright.app.powder_month import MonthBooks, month_books
-from cakewright.app.remake import scrap_kg
 from cakewright.app.powder_outlook import coming_deliveries, outlook
 from cakewright.app.powder_recall import Origin, origins_of, recall_csv, recall_lot, recalled_lines
 from cakewright.app.powder_stock import stocked_cell, used_place
+from cakewright.app.remake import scrap_kg
 from cakewright.documents.can_labels import can_labels_pdf
 from cakewright.documents.control_chart import control_chart_svg
 from cakewright.errors import InputError

@@ -45,7 +45,6 @@ class Shelf:
                 self._plans.popitem(last=False)
             return plan
 
-
     def forget(self) -> None:
         """Read plans anew: what belongs to one of them was deleted from the store."""
         with self._lock:
