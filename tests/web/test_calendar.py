@@ -5,6 +5,7 @@ from datetime import timedelta
 import pytest
 from playwright.sync_api import expect, sync_playwright
 
+from cakewright.app.jobs import PAPERS
 from cakewright.store import open_store
 from cakewright.web.application import create_app
 from tests.app.running import MONDAY, running_week
@@ -43,6 +44,7 @@ def test_a_move_is_answered_in_words_and_kept_by_name(client, store):
     draft = seen.text.split('name="draft" value="')[1].split('"')[0]
     kept = client.post(PAGE + "/move", data={"draft": draft, "by": "Mira"}, follow_redirects=False)
     assert kept.headers["location"] == "/plans/2/calendar?moved=1"
+    assert any(job.kind == PAPERS and job.folder == "plans/2" for job in store.jobs())
     moved = next(t for t in store.load_plan(2).schedule.of_build(late.build) if t.kind == "print")
     assert moved.start == late.start + timedelta(days=1)
     back = client.post("/plans/1/calendar/take-back", data={"by": "Mira"}, follow_redirects=False)

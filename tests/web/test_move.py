@@ -3,6 +3,7 @@
 import pytest
 from playwright.sync_api import expect, sync_playwright
 
+from cakewright.app.jobs import PAPERS
 from cakewright.store import open_store
 from cakewright.web.application import create_app
 from tests.app.hand_nest import hand_week
@@ -40,6 +41,7 @@ def test_kept_by_script(store):
     assert answer.status_code == 201
     kept = answer.json()
     assert (kept["plan"], kept["before"], kept["moved"], kept["pinned"]) == (2, 1, ["L02-01"], ["L02-01"])
+    assert any(job.kind == PAPERS and job.folder == "plans/2" for job in store.jobs())
     assert b'"pinned": ["L02-01"]' in client.get("/api/v1/plans/2/builds/B1/scene").content
     assert "pinned" in client.get("/plans/2/builds/B1?kept=1").text
 

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import json
 import re
+from collections import OrderedDict
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime
+from threading import Lock
+from typing import Any
 
-from sqlalchemy import Connection, Engine, RowMapping, insert, select
+from sqlalchemy import Connection, Engine, RowMapping, Select, func, insert, select
 
 from cakewright.errors import InputError
 from cakewright.model.floor import FloorKind, FloorRecord
@@ -17,6 +20,8 @@ from cakewright.store.engine import reading, writing
 from cakewright.store.schema_floor import floor_record
 from cakewright.store.server import Desk
 
+Asked = tuple[int | None, str | None, FloorKind | None]
+AT_HAND = 64  # questions whose records are kept in memory
 _UID = re.compile(r"[A-Za-z0-9._:-]{8,64}")
 LONGEST_DATA = 4000
 
@@ -26,6 +31,8 @@ class FloorLog:
 
     def __init__(self, engine: Engine) -> None:
         self._engine = engine
+        self._seen: OrderedDict[Asked, tuple[int, tuple[FloorRecord, ...]]] = OrderedDict()
+        self._lock = Lock()
 
     def add(self, records: Iterable[FloorRecord], *, kept_at: datetime) -> tuple[FloorRecord, ...]:
         """Keep records, all of them or none; those whose `uid` is known already are given back as they were kept.
@@ -56,13 +63,34 @@ class FloorLog:
     def records(
         self, *, plan: int | None = None, build: str | None = None, kind: FloorKind | None = None
     ) -> tuple[FloorRecord, ...]:
-        """Records in the order in which they happened, of a plan, a build, a kind, or all."""
-        query = select(floor_record).order_by(floor_record.c.at, floor_record.c.number)
-        for column, value in (("plan", plan), ("build", build), ("kind", kind.value if kind else None)):
-            if value is not None:
-                query = query.where(floor_record.c[column] == value)
+        """Records in the order in which they happened, of a plan, a build, a kind, or all.
+
+        Records are written once, so those read before are kept at hand and only newer ones are read.
+        """
+        asked: Asked = (plan, build, kind)
         with reading(self._engine) as link:
-            return tuple(_record(row) for row in link.execute(query).mappings())
+            last = int(link.scalar(select(func.max(floor_record.c.number))) or 0)
+            with self._lock:
+                known, found = self._seen.get(asked, (0, ()))
+            if last > known:
+                more = link.execute(_query(asked, known)).mappings()
+                found = tuple(sorted((*found, *map(_record, more)), key=lambda r: (r.at, r.number)))
+        with self._lock:
+            if last >= self._seen.get(asked, (0, ()))[0]:
+                self._seen[asked] = (last, found)
+            self._seen.move_to_end(asked)
+            while len(self._seen) > AT_HAND:
+                self._seen.popitem(last=False)
+        return found
+
+
+def _query(asked: Asked, after: int) -> Select[Any]:
+    plan, build, kind = asked
+    query = select(floor_record).where(floor_record.c.number > after)
+    for column, value in (("plan", plan), ("build", build), ("kind", kind.value if kind else None)):
+        if value is not None:
+            query = query.where(floor_record.c[column] == value)
+    return query
 
 
 def _check(record: FloorRecord) -> None:

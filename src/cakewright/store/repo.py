@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from contextlib import AbstractContextManager
 from datetime import datetime
+from functools import cached_property
 from pathlib import Path
 from types import TracebackType
 
@@ -103,9 +104,9 @@ class Store:
         """Who sees whose files, until when they are kept, what was deleted."""
         return CustomerTables(self._engine)
 
-    @property
+    @cached_property
     def floor(self) -> FloorLog:
-        """What people said and measured on the floor."""
+        """What people said and measured on the floor; keeps at hand what it has read."""
         return FloorLog(self._engine)
 
     @property

@@ -19,6 +19,7 @@ from cakewright.errors import InputError
 from cakewright.model.plan import Task, WeekPlan
 from cakewright.sources.promise import COMMIT_HOURS
 from cakewright.web.gantt import draw_gantt, waiting_lines
+from cakewright.web.inbox import Desk
 from cakewright.web.look import page
 from cakewright.web.running import DRAFTS
 from cakewright.web.shelf import Shelf, moment_of, shelf_of, shown_of
@@ -107,21 +108,23 @@ def propose(
 
 
 @pages.post(PAST + "/move")
-def keep(shelf: Plans, version: int, draft: Annotated[str, Form(max_length=80)],
+def keep(shelf: Plans, desk: Desk, version: int, draft: Annotated[str, Form(max_length=80)],
          by: Annotated[str, Form(max_length=80)] = "") -> Response:  # fmt: skip
-    """Keep what was shown as a new plan version."""
+    """Keep what was shown as a new plan version; its papers are written as a job."""
     kept = DRAFTS.get(draft)
     if not isinstance(kept, tuple) or not isinstance(kept[1], MoveProposal):
         raise InputError("this answer is of another question", remedy="move the task again", where="draft")
     new = accept_move(shelf.store, kept[1], by=_named(by), at=shelf.clock())
+    desk.papers(new, by=_named(by))
     return RedirectResponse(f"/plans/{new}/calendar?moved={version}", status_code=303)
 
 
 @pages.post(PAST + "/take-back")
-def undo(shelf: Plans, version: int, by: Annotated[str, Form(max_length=80)] = "") -> Response:
+def undo(shelf: Plans, desk: Desk, version: int, by: Annotated[str, Form(max_length=80)] = "") -> Response:
     """This plan becomes the newest again."""
     shelf.plan(version)
     new = take_back(shelf.store, version, by=_named(by), at=shelf.clock())
+    desk.papers(new, by=_named(by))
     return RedirectResponse(f"/plans/{new}/calendar", status_code=303)
 
 
@@ -132,10 +135,12 @@ def judge_move(shelf: Plans, version: int, asked: AskedTask) -> MoveAnswer:
 
 
 @interface.post("/plans/{version}/tasks", status_code=201)
-def keep_move(shelf: Plans, version: int, chosen: ChosenTask) -> dict[str, int]:
+def keep_move(shelf: Plans, desk: Desk, version: int, chosen: ChosenTask) -> dict[str, int]:
     """Keep one move as a new plan version; refused when it cannot be done or a newer plan has been kept."""
     answer = _moved(shelf, shelf.plan(version), chosen)
-    return {"plan": accept_move(shelf.store, answer, by=_named(chosen.by), at=shelf.clock())}
+    new = accept_move(shelf.store, answer, by=_named(chosen.by), at=shelf.clock())
+    desk.papers(new, by=_named(chosen.by))
+    return {"plan": new}
 
 
 def _moved(shelf: Shelf, plan: WeekPlan, asked: AskedTask) -> MoveProposal:

@@ -122,14 +122,18 @@ def judge_nest(shelf: Plans, version: int, key: str, asked: AskedNest) -> Judged
 
 
 @interface.post(NEST, status_code=201)
-def keep_changed_nest(shelf: Plans, version: int, key: str, chosen: ChosenNest) -> KeptAnswer:
-    """Keep moves and pins as a new plan version with hours, heat, powder and dates; refused while anything is wrong."""
+def keep_changed_nest(shelf: Plans, desk: Desk, version: int, key: str, chosen: ChosenNest) -> KeptAnswer:
+    """Keep moves and pins as a new plan version with hours, heat, powder and dates; refused while anything is wrong.
+
+    Its papers are written as a job.
+    """
     plan = shelf.plan(version)
     build_of(plan, key)
     kept = keep_nest(
         shelf.store, plan, key, [m.move() for m in chosen.moves], chosen.pinned, by=_named(chosen.by),
         at=shelf.clock(), stop=quick_rule,
     )  # fmt: skip
+    desk.papers(kept.plan, by=_named(chosen.by))
     return KeptAnswer.of(kept, version)
 
 
