@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import signal
-from pathlib import Path
 
 import pytest
 
@@ -38,21 +38,24 @@ def test_work_that_eats_memory_or_time_is_ended():
 
 def test_a_file_that_ends_its_reader(three):
     """Whatever kills the process: the file is refused with what happened, the rest goes on."""
-    os.mkfifo(three / "b.ply")  # nobody ever writes to it: reading would wait for ever
-    (three / "b.stl").unlink()
-    running = check_apart([three / "a.stl", three / "b.ply", three / "c.stl"], template_cell(),
+    corner = b"facet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex 1 0 0\nvertex 0 1 0\nendloop\nendfacet\n"
+    (three / "b.stl").write_bytes(b"solid b\n" + 600_000 * corner + b"endsolid b\n")  # seconds to read
+    running = check_apart([three / "a.stl", three / "b.stl", three / "c.stl"], template_cell(),
                           Wish(template_cell().materials[0].name))  # fmt: skip
     assert next(running).word != "refused"
-    children = [int(pid) for pid in _children()]
-    os.kill(max(children), signal.SIGKILL)
+    (reader,) = multiprocessing.active_children()
+    os.kill(reader.pid, signal.SIGKILL)
     harmed, after = list(running)
     assert (harmed.word, harmed.can_be_planned) == ("refused", False)
     assert "killed" in harmed.refused
     assert after.word != "refused"
 
 
-def _children():
-    return Path(f"/proc/{os.getpid()}/task/{os.getpid()}/children").read_text(encoding="ascii").split()
+def test_a_pipe_is_no_file(three):
+    """Nobody ever writes to it: it is refused, not read."""
+    os.mkfifo(three / "d.stl")
+    (refused,) = check_apart([three / "d.stl"], template_cell(), Wish(template_cell().materials[0].name))
+    assert (refused.word, refused.refused) == ("refused", "this is no file with content")
 
 
 def test_a_folder_that_is_not_there(tmp_path):

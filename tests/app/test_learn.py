@@ -57,7 +57,7 @@ def test_doing_it_twice_changes_nothing_more(store, tmp_path):
     take_log(span_log(tmp_path / "log.csv", store, 1.2), store, cell=None, plan=None, by="Mira", at=NOON)
     once = as_recorded(store.load_plan().cell, store)
     assert as_recorded(once, store) == once
-    assert learnt_cell(store.load_plan().cell, store.path) == once
+    assert learnt_cell(store.load_plan().cell, store.address) == once
     assert learnt_cell(once, tmp_path / "none.sqlite") == once
 
 

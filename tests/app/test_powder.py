@@ -88,6 +88,13 @@ def store(request, tmp_path):
 
 
 @pytest.fixture
+def file_store(stocked, tmp_path):
+    """A copy of the stocked cell in a file only, for tests of what lies over the store."""
+    with open_store(shutil.copy(stocked, tmp_path / "cell.sqlite")) as store:
+        yield store
+
+
+@pytest.fixture
 def plan(store):
     """Plan 1 as the database gives it."""
     return store.load_plan(1)

@@ -11,7 +11,8 @@ from cakewright.app.powder_month import month_books
 from cakewright.app.powder_outlook import coming_deliveries, outlook, powder_findings, with_powder_findings
 from cakewright.app.powder_stock import stocked_cell, stocked_from
 from cakewright.errors import InputError
-from tests.app.test_powder import MIRA, at, plan, printed, stocked, store
+from tests.app.test_powder import MIRA, at, plan, printed, stocked
+from tests.app.test_powder import file_store as store
 from tests.documents.world import START, week
 
 __all__ = ["plan", "stocked", "store"]  # fixtures

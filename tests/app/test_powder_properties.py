@@ -17,7 +17,8 @@ from cakewright.app.powder_doubts import powder_doubts
 from cakewright.app.powder_recall import recall_lot
 from cakewright.errors import CakewrightError
 from cakewright.store import open_store
-from tests.app.test_powder import MIRA, START, at, plan, stocked, store
+from tests.app.test_powder import MIRA, START, at, plan, stocked
+from tests.app.test_powder import file_store as store
 
 __all__ = ["plan", "stocked", "store"]  # fixtures
 

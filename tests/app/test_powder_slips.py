@@ -14,7 +14,8 @@ from cakewright.app.powder_slips import slip_pdf, week_blends, write_slips
 from cakewright.app.run_build import scan
 from cakewright.app.write_plan import DATABASE, write_plan
 from cakewright.errors import InputError
-from tests.app.test_powder import MIRA, START, at, mix, plan, printed, stocked, store
+from tests.app.test_powder import MIRA, START, at, mix, plan, printed, stocked
+from tests.app.test_powder import file_store as store
 from tests.documents.world import week
 
 __all__ = ["plan", "stocked", "store"]  # fixtures

@@ -8,7 +8,8 @@ from typer.testing import CliRunner
 from cakewright.cli.main import cli
 from cakewright.errors import InputError
 from cakewright.store import open_store
-from tests.app.test_powder import plan, stocked, store
+from tests.app.test_powder import file_store as store
+from tests.app.test_powder import plan, stocked
 
 __all__ = ["plan", "stocked", "store"]  # fixtures
 

@@ -10,7 +10,8 @@ import pytest
 from cakewright.app.powder_books import look
 from cakewright.app.powder_deeds import receive_lot
 from cakewright.store import open_store
-from tests.app.test_powder import START, plan, printed, stocked, store
+from tests.app.test_powder import START, plan, printed, stocked
+from tests.app.test_powder import file_store as store
 from tests.documents.world import week
 from tests.web.conftest import client_over
 from tests.web.test_pages import seen

@@ -4,7 +4,8 @@ import pytest
 from playwright.sync_api import expect, sync_playwright
 
 from cakewright.web.application import create_app
-from tests.app.test_powder import plan, printed, stocked, store
+from tests.app.test_powder import file_store as store
+from tests.app.test_powder import plan, printed, stocked
 from tests.web.browser import ARGUMENTS, CHROMIUM, barriers, complaints, served
 from tests.web.test_powder import ADDRESSES, LATER
 

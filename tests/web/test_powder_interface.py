@@ -3,7 +3,8 @@
 import pytest
 
 from cakewright.app.powder_books import look
-from tests.app.test_powder import plan, printed, stocked, store
+from tests.app.test_powder import file_store as store
+from tests.app.test_powder import plan, printed, stocked
 from tests.web.conftest import client_over
 from tests.web.test_powder import LATER
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import stat
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -81,7 +82,10 @@ def recover_mesh_bytes(data: bytes, name: str) -> Result:
 
 def _bytes_of(path: Path) -> bytes:
     try:
-        size = path.stat().st_size
+        seen = path.stat()
+        if not stat.S_ISREG(seen.st_mode):  # reading a pipe or a device would wait for ever
+            raise MeshFileError("this is no file with content", remedy="give a mesh file", where=path.name)
+        size = seen.st_size
         if size > LARGEST_FILE_BYTES:
             raise MeshFileError(
                 f"the file has {size / 1e9:.1f} GB, at most {LARGEST_FILE_BYTES / 1e9:.0f} GB are read",
