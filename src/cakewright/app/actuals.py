@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 
 from cakewright.app.contain import REMAKE, mistakes
 from cakewright.app.finish_baskets import basket_runs
+from cakewright.app.nested_inside import credited
 from cakewright.app.plan_costs import cost_one_build, line_share
 from cakewright.app.powder_books import look
 from cakewright.model.build import Build
@@ -154,7 +155,7 @@ def planned_needs(plan: WeekPlan) -> dict[tuple[str, int], LineCost]:
             for x in here
         ]  # fmt: skip
         if shares:
-            found.update({(build.key, c.line): c for c in cost_one_build(build, shares, cell)})
+            found.update({(build.key, c.line): c for c in cost_one_build(build, shares, cell, plan.parts)})
         seen |= {x.line for x in here}
     return found
 
@@ -239,11 +240,12 @@ def _room(plan: WeekPlan) -> dict[tuple[str, int], float]:
     found: dict[tuple[str, int], float] = {}
     lines = {line.line: line for line in plan.orders.lines}
     for build in plan.builds:
-        envelope = {
-            n: line_share(lines[n], len(build.pieces_of(n)), plan.parts[plan.part_of_line[n]], plan.cell,
-                          is_first=False).envelope_mm3
+        shares = [
+            line_share(lines[n], len(build.pieces_of(n)), plan.parts[plan.part_of_line[n]], plan.cell, is_first=False)
             for n in build.lines if build.pieces_of(n)
-        }  # fmt: skip
+        ]  # fmt: skip
+        net = credited(build, shares, plan.parts, plan.cell.nesting.clearance_mm)
+        envelope = {s.line: s.envelope_mm3 for s in net}
         total = math.fsum(envelope.values())
         found.update({(build.key, n): mm3 / total for n, mm3 in envelope.items()})
     return found

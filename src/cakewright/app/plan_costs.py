@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from cakewright.app.nested_inside import credited
 from cakewright.app.plan_build import envelope_mm3
 from cakewright.cost.failure import failure_probability
 from cakewright.cost.lines import LineShare, add_costs, cost_build_lines
@@ -36,16 +37,18 @@ def plan_costs(
             )
             for line in here
         ]
-        costs += cost_one_build(build, shares, cell)
+        costs += cost_one_build(build, shares, cell, parts)
         charged |= {line.line for line in here}
     return add_costs(costs)
 
 
-def cost_one_build(build: Build, shares: Sequence[LineShare], cell: Cell) -> tuple[LineCost, ...]:
-    """The cost of one build split over its lines."""
+def cost_one_build(
+    build: Build, shares: Sequence[LineShare], cell: Cell, parts: Mapping[str, Part]
+) -> tuple[LineCost, ...]:
+    """The cost of one build split over its lines; a hollow part is credited with what stands inside it."""
     machine = cell.machine(build.machine)
     return cost_build_lines(
-        lines=shares,
+        lines=credited(build, shares, parts, cell.nesting.clearance_mm),
         machine_rate_per_h=machine.rate_per_h,
         print_hours=build.print_time.hours,
         build_height_mm=build.nest.height_mm,
