@@ -27,6 +27,8 @@ with exit code 2, the JSON interface answers with `code`, `found`, `remedy`, `wh
 HERE = Path(__file__).resolve().parents[1]
 sys.path[:0] = [str(HERE / "src"), str(HERE / "scripts")]
 
+from check_results import Result, results  # noqa: E402
+
 
 def commands() -> str:
     """Every command with its arguments and options, as `--help` says them."""
@@ -94,8 +96,6 @@ def numbers() -> str:
 
 def checks() -> str:
     """What is checked against published values, from the tests themselves."""
-    from check_results import Result, results
-
     when, told = results()
     ran = f"Run on {when}." if when else "Not run on this machine yet: `make test`, then `make docs`."
     rows = ["# Published checks", "", CHECKS_HEAD, "", ran, ""]

@@ -21,6 +21,7 @@ sys.path.insert(0, str(HERE))
 
 from tests.web.browser import ARGUMENTS, CHROMIUM, served  # noqa: E402
 
+from cakewright.app.contain import report_mistake  # noqa: E402
 from cakewright.app.inspect_line import record_reading  # noqa: E402
 from cakewright.store import Store, open_store  # noqa: E402
 from cakewright.store.floor import PieceState  # noqa: E402
@@ -55,6 +56,15 @@ SHOTS = {  # name of the picture: (address, words of the heading to scroll to)
     "inspect": (f"{PLAN}/lines/13/inspect?by=Mira+Solheim", ""),
     "papers": (f"{PLAN}/papers", ""),
     "promises": ("/promises", ""),
+    "move": (B1, "Move by hand"),
+    "goods-in": ("/powder/lots", ""),
+    "held": (f"{PLAN}/held", ""),
+    "baskets": (f"{PLAN}/baskets?by=Mira+Solheim", ""),
+    "numbers": (f"{PLAN}/numbers", ""),
+    "capacity": (f"{PLAN}/capacity", ""),
+    "revision": (f"{PLAN}/lines/13/revision", ""),
+    "training": (f"{PLAN}/training", ""),
+    "display": ("/display", ""),
 }
 
 
@@ -83,6 +93,8 @@ def live(store: Store) -> None:
     for piece, value in zip(pieces, (11.98, 12.03, 12.01, 11.96), strict=False):
         record_reading(store, plan, 13, piece=piece, name="width", value=value, low=11.9, high=12.1, gauge="calliper 3",
                        by="Mira Solheim", at=TUESDAY)  # fmt: skip
+
+    report_mistake(store, plan, pieces[4], what="hole off centre by 0.4 mm", cause="", by="Mira Solheim", at=TUESDAY)
 
 
 def take(address: str, names: list[str]) -> None:
