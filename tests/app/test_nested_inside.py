@@ -51,17 +51,17 @@ def test_only_what_stands_inside_counts(world):
     """One of two blocks is inside the tube; turned together they still are host and guest."""
     _, build, parts = world
     one = envelope_mm3(parts["block"], CLEARANCE)
-    assert hosted(build, parts, CLEARANCE) == [(1, 2, pytest.approx(one))]
+    assert hosted(build, parts, CLEARANCE) == ((1, 2, pytest.approx(one)),)
     turn = np.array([[0.0, 0, 1], [0, 1, 0], [-1, 0, 0]])
     lying = [replace(p, rotation=turn, translation=turn @ p.translation) for p in build.nest.placements]
-    assert hosted(nested(build, lying), parts, CLEARANCE) == [(1, 2, pytest.approx(one))]
+    assert hosted(nested(build, lying), parts, CLEARANCE) == ((1, 2, pytest.approx(one)),)
 
 
 def test_pieces_of_the_same_line_are_no_guests(world):
     """A line gives itself nothing."""
     _, build, parts = world
     same = [replace(p, line=1) for p in build.nest.placements]
-    assert hosted(nested(build, same), parts, CLEARANCE) == []
+    assert hosted(nested(build, same), parts, CLEARANCE) == ()
 
 
 def test_the_host_pays_less_and_the_build_adds_up(world):

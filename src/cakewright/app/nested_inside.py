@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from weakref import WeakKeyDictionary
 
 import numpy as np
-from scipy.spatial import ConvexHull, QhullError
+from scipy.spatial import ConvexHull
 
+from cakewright.app.hulls import hull_of
 from cakewright.app.plan_build import envelope_mm3
 from cakewright.cost.envelope import net_envelopes
 from cakewright.cost.lines import LineShare
@@ -17,6 +19,8 @@ from cakewright.model.mesh import FloatArray
 from cakewright.model.part import Part
 
 TOUCH_MM = 0.01  # a corner on the hull counts as inside
+Hosted = tuple[tuple[int, int, float], ...]
+_known: WeakKeyDictionary[Build, dict[float, Hosted]] = WeakKeyDictionary()  # a build never changes
 
 
 def credited(
@@ -26,21 +30,24 @@ def credited(
 
     The outer line pays no longer for room that others fill; it never pays for less than its solid.
     """
-    inside = hosted(build, parts, clearance_mm)
+    known = _known.setdefault(build, {})
+    if clearance_mm not in known:
+        known[clearance_mm] = hosted(build, parts, clearance_mm)
+    inside = known[clearance_mm]
     if not inside:
         return list(shares)
     net = net_envelopes({s.line: s.envelope_mm3 for s in shares}, {s.line: s.solid_mm3 for s in shares}, inside)
     return [replace(s, envelope_mm3=net[s.line]) for s in shares]
 
 
-def hosted(build: Build, parts: Mapping[str, Part], clearance_mm: float) -> list[tuple[int, int, float]]:
+def hosted(build: Build, parts: Mapping[str, Part], clearance_mm: float) -> Hosted:
     """(outer line, inner line, envelope mm³ of the inner pieces) of a build, by line.
 
     A piece counts as inside when every corner of its convex hull lies in the convex hull of the other; of several
     hosts the smallest is taken. Flat parts without a hull host nobody.
     """
     pieces = [p for p in build.nest.placements if not p.is_cage]
-    hulls = {key: _hull(parts[key]) for key in {p.part_key for p in pieces}}
+    hulls = {key: hull_of(parts[key].mesh) for key in {p.part_key for p in pieces}}
     room = {key: envelope_mm3(parts[key], clearance_mm) for key in hulls}
     boxes = [_box(p, parts[p.part_key], hulls[p.part_key]) for p in pieces]
     low, high = (np.array([b[i] for b in boxes]).reshape(-1, 3) for i in (0, 1))
@@ -51,14 +58,7 @@ def hosted(build: Build, parts: Mapping[str, Part], clearance_mm: float) -> list
         if hosts:
             outer = min(hosts, key=lambda p: (room[p.part_key], p.piece))
             found[outer.line, inner.line] += room[inner.part_key]
-    return [(outer, inner, mm3) for (outer, inner), mm3 in sorted(found.items())]
-
-
-def _hull(part: Part) -> ConvexHull | None:
-    try:
-        return ConvexHull(part.mesh.vertices)
-    except QhullError:
-        return None
+    return tuple((outer, inner, mm3) for (outer, inner), mm3 in sorted(found.items()))
 
 
 def _corners(placement: Placement, part: Part, hull: ConvexHull | None) -> FloatArray:

@@ -10,6 +10,7 @@ import numpy as np
 
 from cakewright.app.cages import Cages, removal_with_cages
 from cakewright.app.heat_build import heat_build
+from cakewright.app.hulls import hull_of
 from cakewright.errors import CakewrightError
 from cakewright.model.build import Build, Cooling, LayerProfile, LeftOut, Nest
 from cakewright.model.cell import Cell, ChamberType, Machine
@@ -208,11 +209,8 @@ def envelope_mm3(part: Part, clearance_mm: float) -> float:
 
     First-order growth (volume + area x distance), good for clearances small against the part.
     """
-    from scipy.spatial import ConvexHull, QhullError
-
-    try:
-        hull = ConvexHull(part.mesh.vertices)
-    except QhullError:
+    hull = hull_of(part.mesh)
+    if hull is None:
         size = np.asarray(part.measures.size_mm) + clearance_mm
         return float(np.prod(size))
     return float(hull.volume + hull.area * clearance_mm / 2)
