@@ -49,3 +49,22 @@ def test_a_file_that_is_no_mesh_is_answered_with_its_fault(client):
     assert client.get("/api/v1/quotes").json() == []
     assert ask(client, name="..%2Fevil.stl").status_code == 422
     assert ask(client, due="someday").status_code == 422
+
+
+def test_a_repeat_needs_no_file(client):
+    """The same part in another quantity, from the kept file: a quote of its own, with part and revision as before."""
+    place = ask(client, customer="Team").headers["location"]
+    answer = client.post(
+        f"{place}/again", data={"quantity": "20", "seconds": "0", "by": "Mira"}, follow_redirects=False
+    )
+    assert answer.status_code == 303, answer.text
+    assert answer.headers["location"] == "/quotes/2"
+    first, second = (client.get(f"/api/v1/quotes/{n}").json()["offer"] for n in (1, 2))
+    assert (second["quantity"], first["quantity"]) == (20, 3)
+    same = ("part", "revision", "customer", "file", "file_sha256", "material", "finish", "quality_class")
+    assert all(first[name] == second[name] for name in same)
+    assert client.post("/quotes/77/again", data={"quantity": "2"}).status_code == 404
+    for held in (client.app.state.shelf.store.folder / "quotes").iterdir():
+        held.unlink()
+    gone = client.post(f"{place}/again", data={"quantity": "2", "seconds": "0"})
+    assert gone.status_code >= 400 and "quote it with its file" in gone.text

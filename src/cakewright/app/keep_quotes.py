@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 
+from cakewright.app.check_part import loose_line
 from cakewright.app.inbox import ORDERS, PARTS, Inbox
 from cakewright.app.quotes import is_expired, order_rows
 from cakewright.documents.offer_sheet import offer_sheet_pdf
@@ -13,6 +15,7 @@ from cakewright.errors import CakewrightError, InputError, StoreError
 from cakewright.formats.mesh_file import read_mesh, recover_mesh
 from cakewright.model.cell import Cell
 from cakewright.model.offer import Offer, OfferState
+from cakewright.model.order import OrderLine
 from cakewright.store import KeptOffer, Store
 
 FOLDER = "quotes"
@@ -39,6 +42,23 @@ def mesh_of(store: Store, offer: Offer) -> Path | None:
     """The kept mesh file of an offer, None when it is not there any more."""
     found = sorted((store.folder / FOLDER).glob(f"{offer.file_sha256}.*"))
     return found[0] if found else None
+
+
+def again(store: Store, number: int, folder: Path, cell: Cell, *, quantity: int) -> tuple[Path, OrderLine]:
+    """What it takes to quote a part of a kept quote once more: its mesh under its own name in `folder`, and the line.
+
+    Material, finish, class and revision are those quoted then. StoreError when the mesh was deleted; CellError when
+    the cell no longer has the material, finish or class.
+    """
+    offer = store.offer(number).offer
+    held = mesh_of(store, offer)
+    if held is None:
+        raise StoreError(f"the mesh of {offer.file} is not in {FOLDER} any more", remedy="quote it with its file")
+    file = folder / offer.file
+    shutil.copyfile(held, file)
+    line = loose_line(file, cell, offer.material, quantity=quantity, finish=offer.finish,
+                      quality_class=offer.quality_class)  # fmt: skip
+    return file, replace(line, part=offer.part, revision=offer.revision, customer=offer.customer)
 
 
 def sheet_of(offer: Offer, key: str, cell: Cell, file: Path | None, *, made: date) -> bytes:

@@ -38,6 +38,41 @@ def show(db: Db = DEFAULT) -> None:
     console.print(table)
 
 
+@quotes.command("again")
+def once_more(
+    number: Number,
+    quantity: Annotated[int, typer.Option("--quantity", "-n", min=1, help="Pieces wanted this time.")] = 1,
+    due: Annotated[
+        datetime | None, typer.Option("--due", formats=["%Y-%m-%d"], help="Day the customer asks for.")
+    ] = None,
+    db: Db = DEFAULT,
+    by: By = "",
+) -> None:
+    """Quote the part of a kept quote again, from its kept file, at today's rates and in today's plan."""
+    import tempfile
+    import time
+    from pathlib import Path
+
+    from cakewright.app.keep_quotes import again, keep_quote
+    from cakewright.app.quotes import make_offer
+    from cakewright.app.serve import check_database
+    from cakewright.cli.quote import show_offer
+    from cakewright.cli.screen import Bars, console
+    from cakewright.store.open import open_store
+
+    check_database(db)
+    now = datetime.now(UTC)
+    with open_store(db) as store, tempfile.TemporaryDirectory(prefix="quote-") as folder:
+        plan = store.load_plan()
+        file, line = again(store, number, Path(folder), plan.cell, quantity=quantity)
+        with Bars() as bars:
+            offer = make_offer(file, line, plan.cell, plan, now=now, clock=time.monotonic,
+                               wanted=due.date() if due else None, progress=bars)  # fmt: skip
+        show_offer(offer)
+        kept = keep_quote(store, offer, file, at=now, by=by)
+        console.print(f"Kept as [bold]{kept.key}[/bold].")
+
+
 @quotes.command("accept")
 def accept(number: Number, db: Db = DEFAULT, by: By = "") -> None:
     """The customer said yes."""

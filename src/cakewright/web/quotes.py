@@ -15,7 +15,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from cakewright.app.check_part import loose_line
 from cakewright.app.effort import effort_in_seconds
 from cakewright.app.inbox import CHECK_LIMITS, LARGEST_FILE_BYTES, plain_name
-from cakewright.app.keep_quotes import accept, accepted, keep_quote, mesh_of, order_accepted, sheet_of
+from cakewright.app.keep_quotes import accept, accepted, again, keep_quote, mesh_of, order_accepted, sheet_of
 from cakewright.app.progress import Progress
 from cakewright.app.quotes import SEARCH_S, is_expired, make_offer, questions_for_form
 from cakewright.app.worker import Worker
@@ -71,30 +71,53 @@ def new_quote(
     if number is not None:
         _offer(shelf, number)
     by = acting_name(getattr(request.state, "account", None), by)
-    newest = shelf.store.newest()
-    plan = shelf.whole_plan(newest) if newest is not None else None
     with tempfile.TemporaryDirectory(prefix="quote-") as folder:
         path = uploaded(file, Path(folder))
         line = loose_line(path, cell, material or None, quantity=quantity, finish=finish or None,
                           quality_class=quality_class or None)  # fmt: skip
         line = replace(line, customer=customer)
-        wanted = _day(due) if due else None
-        ended = Worker(
-            quote_in_worker,
-            path,
-            line,
-            cell,
-            plan,
-            shelf.clock(),
-            tuple(settled or ()),
-            wanted,
-            seconds,
-            limits=CHECK_LIMITS,
-        ).result()
-        if not ended.is_good:
-            raise CakewrightError(ended.found, remedy=ended.remedy, where=ended.where or path.name)
-        kept = keep_quote(shelf.store, ended.value, path, at=shelf.clock(), by=by, replaces=number)
+        offer = _quoted(shelf, path, line, cell, tuple(settled or ()), due, seconds)
+        kept = keep_quote(shelf.store, offer, path, at=shelf.clock(), by=by, replaces=number)
     return RedirectResponse(f"/quotes/{kept.number}", status_code=303)
+
+
+@pages.post("/quotes/{number}/again")
+def quote_again(
+    request: Request,
+    shelf: Plans,
+    desk: Desk,
+    number: int,
+    quantity: Annotated[int, Form(ge=1, le=100_000)] = 1,
+    due: Annotated[str, Form(max_length=10)] = "",
+    by: Annotated[str, Form(max_length=80)] = "",
+    seconds: Annotated[float, Form(ge=0, le=60)] = SEARCH_S,
+) -> Response:
+    """The same part once more, from its kept file, at today's rates and in today's plan: a quote of its own."""
+    cell = desk.cell()
+    if cell is None:
+        raise InputError("no cell is described yet", remedy="plan a week first; its cell is used for quotes")
+    _offer(shelf, number)
+    by = acting_name(getattr(request.state, "account", None), by)
+    with tempfile.TemporaryDirectory(prefix="quote-") as folder:
+        path, line = again(shelf.store, number, Path(folder), cell, quantity=quantity)
+        offer = _quoted(shelf, path, line, cell, (), due, seconds)
+        kept = keep_quote(shelf.store, offer, path, at=shelf.clock(), by=by)
+    return RedirectResponse(f"/quotes/{kept.number}", status_code=303)
+
+
+def _quoted(
+    shelf: Shelf, path: Path, line: OrderLine, cell: Cell, settled: tuple[str, ...], due: str, seconds: float
+) -> Offer:
+    newest = shelf.store.newest()
+    plan = shelf.whole_plan(newest) if newest is not None else None
+    wanted = _day(due) if due else None
+    ended = Worker(
+        quote_in_worker, path, line, cell, plan, shelf.clock(), settled, wanted, seconds, limits=CHECK_LIMITS
+    ).result()
+    if not ended.is_good:
+        raise CakewrightError(ended.found, remedy=ended.remedy, where=ended.where or path.name)
+    offer: Offer = ended.value
+    return offer
 
 
 @pages.get("/quotes/{number}")
