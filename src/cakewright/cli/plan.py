@@ -31,6 +31,7 @@ def run_plan(
     from cakewright.app.write_plan import DATABASE, write_plan
     from cakewright.formats.cell_toml import read_cell
     from cakewright.formats.orders_csv import read_orders
+    from cakewright.store.engine import is_address
 
     the_cell = read_cell(cell)
     the_orders = read_orders(orders, the_cell)
@@ -40,7 +41,7 @@ def run_plan(
         markup=False,
     )
     now = datetime.now(UTC)
-    database = out / DATABASE if db is None else db
+    database = (out / DATABASE).absolute() if db is None else db if is_address(db) else Path(db).absolute()
     the_cell = stocked_from(the_cell, database, now.date())
     the_cell = learnt_cell(the_cell, database)
     for learnt in learnt_words(the_cell):
