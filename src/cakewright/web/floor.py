@@ -21,7 +21,7 @@ from cakewright.model.floor import FloorKind, FloorRecord
 from cakewright.model.plan import WeekPlan
 from cakewright.safety import CLOSING, Work, cautions_of
 from cakewright.web.look import page
-from cakewright.web.shelf import Shelf, build_of, line_of, moment_of, shelf_of
+from cakewright.web.shelf import Shelf, build_of, line_of, moment_of, shelf_of, shown_of
 from cakewright.web.trouble import RESPONSES, NotThereError
 from cakewright.web.typed import above_zero, happened
 
@@ -190,7 +190,7 @@ def count_pieces(
     asked = {"reference": reference, "reference_g": reference_g, "total_g": total_g, "spread": spread,
              "scale_g": scale_g, "masses": masses}  # fmt: skip
     return page(
-        request, "count.html", **_shown(shelf, plan, "/lines"), line=line, most=most, counted=counted, asked=asked,
+        request, "count.html", **shown_of(shelf, plan, "/lines"), line=line, most=most, counted=counted, asked=asked,
         by=by, twins=count_line.twins_of(plan, number), kept=count_line.counted_so_far(shelf.store, plan, number),
     )  # fmt: skip
 
@@ -281,15 +281,4 @@ def _back(version: int, key: str, place: str, by: str) -> Response:
 
 
 def _common(shelf: Shelf, plan: WeekPlan, build: Build) -> dict[str, Any]:
-    return {**_shown(shelf, plan, "/builds"), "build": build}
-
-
-def _shown(shelf: Shelf, plan: WeekPlan, here: str) -> dict[str, Any]:
-    return {
-        "plan": plan,
-        "here": here,
-        "summaries": shelf.store.plans(),
-        "zone": plan.cell.zone,
-        "base": f"/plans/{plan.version}",
-        "people": [p.name for p in plan.cell.people],
-    }
+    return {**shown_of(shelf, plan, "/builds"), "build": build}

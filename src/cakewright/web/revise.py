@@ -25,7 +25,7 @@ from cakewright.store.schedule import Progress as Noted
 from cakewright.web.acting import acting_name
 from cakewright.web.look import page
 from cakewright.web.quotes import uploaded
-from cakewright.web.shelf import Shelf, line_of, shelf_of
+from cakewright.web.shelf import Shelf, line_of, shelf_of, shown_of
 
 pages = APIRouter(include_in_schema=False)
 Plans = Annotated[Shelf, Depends(shelf_of)]
@@ -94,6 +94,5 @@ def _page(
     kept: KeptOffer | None = None,
 ) -> HTMLResponse:
     plan = shelf.plan(version)
-    return page(request, "revise.html", plan=plan, here="/lines", summaries=shelf.store.plans(), zone=plan.cell.zone,
-                base=f"/plans/{version}", line=line_of(plan, number), found=found, kept=kept,
-                currency=plan.cell.rates.currency, people=[p.name for p in plan.cell.people])  # fmt: skip
+    return page(request, "revise.html", **shown_of(shelf, plan, "/lines"), line=line_of(plan, number), found=found,
+                kept=kept, currency=plan.cell.rates.currency)  # fmt: skip
