@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Depends, Form, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
@@ -14,9 +14,8 @@ from cakewright.app.inspect_line import Watched, characteristics, record_reading
 from cakewright.app.remake import remake_list, remakes
 from cakewright.documents.control_chart import control_chart_svg
 from cakewright.errors import InputError
-from cakewright.model.plan import WeekPlan
 from cakewright.web.look import page
-from cakewright.web.shelf import Shelf, line_of, shelf_of
+from cakewright.web.shelf import Shelf, line_of, shelf_of, shown_of
 from cakewright.web.typed import happened
 from cakewright.web.typed import number as typed
 
@@ -40,7 +39,14 @@ def inspect(
     line = line_of(plan, number)
     verdict = verdict_of(shelf.store, plan, number, aql=typed(aql, "AQL") if aql else None)
     pieces = [p.piece for b in plan.builds_of(number) for p in b.pieces_of(number)]
-    shown = {**_shown(shelf, plan), "line": line, "verdict": verdict, "pieces": pieces, "by": by, "aql": aql}
+    shown = {
+        **shown_of(shelf, plan, "/lines"),
+        "line": line,
+        "verdict": verdict,
+        "pieces": pieces,
+        "by": by,
+        "aql": aql,
+    }
     return page(request, "inspect.html", **shown, known=characteristics(verdict.readings),
                 doubts=gauge_doubts(shelf.store, verdict.readings), gauges=gauges(shelf.store))  # fmt: skip
 
@@ -68,7 +74,7 @@ def charts(
     """Every characteristic that was measured, in order of time; what is unusual first."""
     plan = shelf.plan(version)
     rows = [(w, *_drawn(w, kind)) for w in watched(shelf.store)]
-    return page(request, "charts.html", **_shown(shelf, plan), rows=rows, kinds=KINDS, kind=kind)
+    return page(request, "charts.html", **shown_of(shelf, plan, "/lines"), rows=rows, kinds=KINDS, kind=kind)
 
 
 def _drawn(seen: Watched, kind: str) -> tuple[list[str], list[str], str]:
@@ -98,7 +104,7 @@ def wrong(
     return page(
         request,
         "wrong.html",
-        **_shown(shelf, plan),
+        **shown_of(shelf, plan, "/lines"),
         piece=piece,
         found=found,
         kept=contain.mistakes(shelf.store, plan),
@@ -143,14 +149,3 @@ def _with_name(address: str, by: str) -> str:
     from urllib.parse import urlencode
 
     return f"{address}?{urlencode({'by': by})}"
-
-
-def _shown(shelf: Shelf, plan: WeekPlan) -> dict[str, Any]:
-    return {
-        "plan": plan,
-        "here": "/lines",
-        "summaries": shelf.store.plans(),
-        "zone": plan.cell.zone,
-        "base": f"/plans/{plan.version}",
-        "people": [p.name for p in plan.cell.people],
-    }
