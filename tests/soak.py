@@ -123,7 +123,8 @@ class Actor:
         build = self.get(f"/api/v1/plans/{version}/builds/{key}").json()
         task = next(t for t in self.get(f"/api/v1/plans/{version}/tasks").json()
                     if t["build"] == key and t["kind"] == "print")  # fmt: skip
-        self.post(f"{base}/run/scan", by=who, code=task["chamber"])
+        for code in (task["chamber"], blend):
+            self.post(f"{base}/run/scan", by=who, code=code)
         for number in range(1, len(CHECKS) + 1):
             self.post(f"{base}/run/check", by=who, check=f"c{number:02d}", found="" if number != 4 else "a nick")
         self.post(f"{base}/run/start", by=who)

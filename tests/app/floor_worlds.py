@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import timedelta
 
+from cakewright.app import run_build
+from cakewright.app.start_labels import do_without
 from cakewright.model.plan import Task, TaskKind, WeekPlan
 from tests.documents.world import START, week
 
@@ -35,3 +37,18 @@ def week_with_bars() -> WeekPlan:
         version=1,
         made_by="Mira",
     )
+
+
+def hold_labels(store, plan, build, by="Jon"):
+    """The chamber is held against the build; the cell keeps no powder books, so a name stands for its can."""
+    chamber = next(t.chamber for t in plan.schedule.of_build(build.key) if t.chamber)
+    run_build.scan(store, plan, build, chamber, by=by, at=NOW)
+    do_without(store, plan, build, "powder", reason="no powder books are kept", by=by, at=NOW)
+
+
+def make_ready(store, plan, build, by="Jon"):
+    """Released, every check fine, labels held: it may start."""
+    run_build.release(store, plan, build, by=by, at=NOW)
+    for point in run_build.run_state(store, plan, build).checks:
+        run_build.say_check(store, plan, build, point.key, by=by, at=NOW)
+    hold_labels(store, plan, build, by)

@@ -9,7 +9,7 @@ from cakewright.app.certificate import certificate_facts, certificate_of
 from cakewright.app.inspect_line import record_reading
 from cakewright.app.pack_line import pack
 from cakewright.store import open_store
-from tests.app.floor_worlds import NOW, week_with_bars
+from tests.app.floor_worlds import NOW, make_ready, week_with_bars
 from tests.app.test_hold_lines import enter_bars, found_all, limit
 from tests.documents.paper import pages, text_of
 
@@ -30,9 +30,7 @@ def store(tmp_path, plan):
 
 def run(store, plan):
     build = plan.build("B1")
-    run_build.release(store, plan, build, by="Jon", at=NOW)
-    for point in run_build.run_state(store, plan, build).checks:
-        run_build.say_check(store, plan, build, point.key, by="Jon", at=NOW)
+    make_ready(store, plan, build)
     run_build.start(store, plan, build, by="Jon", at=NOW)
     run_build.end(store, plan, build, by="Jon", at=NOW + timedelta(hours=9))
 

@@ -17,6 +17,7 @@ from cakewright.errors import InputError
 from cakewright.model.floor import FloorKind, FloorRecord
 from cakewright.model.plan import TaskKind
 from cakewright.store import PieceState, open_store
+from tests.app.floor_worlds import hold_labels
 from tests.documents.world import START, week
 
 NOW = START + timedelta(hours=1)
@@ -70,6 +71,9 @@ def test_it_starts_only_when_released_and_checked(store, plan):
     with pytest.raises(InputError, match="never started"):
         run_build.end(store, plan, build, by="Jon", at=NOW)
     all_checks(store, plan, build)
+    with pytest.raises(InputError, match="the chamber was not scanned or typed"):
+        run_build.start(store, plan, build, by="Jon", at=NOW)
+    hold_labels(store, plan, build)
     run_build.start(store, plan, build, by="Jon", at=NOW)
     with pytest.raises(InputError, match="was started"):
         run_build.start(store, plan, build, by="Jon", at=NOW)
@@ -106,12 +110,16 @@ def test_a_wrong_label_blocks_until_the_right_one_is_held_against_it(store, plan
     build = build_of(plan)
     run_build.release(store, plan, build, by="Jon", at=NOW)
     all_checks(store, plan, build)
+    hold_labels(store, plan, build)
     wrong = run_build.scan(store, plan, build, "cakewright:plan-1/B2", by="Jon", at=NOW)
     assert "not to build B1" in wrong.data["verdict"]
     assert not run_build.run_state(store, plan, build).may_start
     assert run_build.scan(store, plan, build, "cakewright:plan-1/B1", by="Jon", at=NOW).data["verdict"] == "right"
     assert run_build.run_state(store, plan, build).may_start
     assert "unlabelled can is waste" in run_build.scan(store, plan, build, "scrawl", by="Jon", at=NOW).data["verdict"]
+    assert "unlabelled can is waste" in run_build.run_state(store, plan, build).blocked[0]
+    run_build.scan(store, plan, build, "K1", by="Jon", at=NOW)
+    assert run_build.run_state(store, plan, build).may_start
 
 
 def test_the_code_on_the_paper_and_the_key_typed_are_the_same(store, plan):

@@ -10,7 +10,7 @@ from cakewright.app.finish_baskets import end_basket, finish_baskets, start_bask
 from cakewright.app.hold_lines import release_line
 from cakewright.app.pack_line import pack
 from cakewright.store import PieceState, open_store
-from tests.app.floor_worlds import NOW, week_with_bars
+from tests.app.floor_worlds import NOW, make_ready, week_with_bars
 
 
 @pytest.fixture
@@ -28,9 +28,7 @@ def store(tmp_path, plan):
 def test_a_line_from_release_to_carton_closes_with_what_really_happened(store, plan):
     """Print 12 h, one plate broken, blasted in a basket for 25 minutes, packed: each figure comes from its record."""
     build, ended = plan.build("B1"), NOW + timedelta(hours=12)
-    run_build.release(store, plan, build, by="Jon", at=NOW)
-    for point in run_build.run_state(store, plan, build).checks:
-        run_build.say_check(store, plan, build, point.key, by="Jon", at=NOW)
+    make_ready(store, plan, build)
     run_build.start(store, plan, build, by="Jon", at=NOW)
     run_build.end(store, plan, build, by="Jon", at=ended)
     for n, piece in enumerate(build.pieces_of(1)):

@@ -16,13 +16,17 @@ def client(new_database):
 
 
 def test_a_build_is_run_from_the_page(client):
-    """Release, ten checks, a label, start, end: the page says at each step what is still missing."""
+    """Release, ten checks, labels, start, end: the page says at each step what is still missing."""
     assert "nobody has released it" in client.get(f"{RUN}?by=Jon").text
     assert client.post(f"{RUN}/start", data={"by": "Jon"}).status_code == 422
     client.post(f"{RUN}/release", data={"by": "Jon"})
     for n in range(1, 11):
         client.post(f"{RUN}/check", data={"by": "Jon", "check": f"c{n:02d}", "found": "a nick" if n == 4 else ""})
-    client.post(f"{RUN}/scan", data={"by": "Jon", "code": "cakewright:plan-1/B1"})
+    for code in ("cakewright:plan-1/B1", "k1"):
+        client.post(f"{RUN}/scan", data={"by": "Jon", "code": code})
+    assert "the powder can was not scanned or typed" in client.get(RUN).text
+    without = {"by": "Jon", "what": "powder", "reason": "label torn <off>"}
+    assert "label torn &lt;off&gt;" in client.post(f"{RUN}/without", data=without).text
     text = client.get(f"{RUN}?by=Jon").text
     assert "May be started" in text
     assert "a nick" in text
@@ -63,6 +67,8 @@ def test_records_written_without_a_line_merge_later(client):
     assert client.post("/api/v1/plans/1/floor", json=said).status_code == 201
     assert len(client.get("/api/v1/plans/1/floor").json()) == 3
     assert client.post("/api/v1/plans/1/floor", json=[{**said[0], "build": "B9", "uid": "x" * 8}]).status_code == 422
+    gated = client.post("/api/v1/plans/1/floor", json=[{**said[0], "kind": "release", "uid": "y" * 8}])
+    assert (gated.status_code, "has to pass its gate" in gated.text) == (422, True)
 
 
 def test_values_are_entered_and_judged(client):

@@ -11,6 +11,7 @@ from cakewright.app.authority import Step, require
 from cakewright.app.judge_label import judge_label
 from cakewright.app.learn_times import teach_from_floor
 from cakewright.app.release_points import Look, ReleasePoint, part_keys, release_points
+from cakewright.app.start_labels import LabelState, label_blocks, label_states
 from cakewright.documents.timeline import hours_of
 from cakewright.documents.traveller import CHECKS
 from cakewright.errors import InputError
@@ -45,6 +46,7 @@ class RunState:
     released: FloorRecord | None
     checks: tuple[CheckPoint, ...]
     scans: tuple[FloorRecord, ...]
+    labels: tuple[LabelState, ...]
     started: datetime | None
     ended: datetime | None
     blocked: tuple[str, ...]
@@ -63,7 +65,8 @@ def run_state(store: Store, plan: WeekPlan, build: Build, at: datetime | None = 
     scans = tuple(r for r in records if r.kind is FloorKind.SCAN)
     started, ended = _times(store, plan, build)
     points = release_points(store, plan, build, at)
-    return RunState(points, released, checks, scans, started, ended, _blocks(points, released, checks, scans))
+    blocked = (*_blocks(points, released, checks), *label_blocks(records))
+    return RunState(points, released, checks, scans, label_states(records), started, ended, blocked)
 
 
 def release(store: Store, plan: WeekPlan, build: Build, *, by: str, at: datetime, note: str = "") -> FloorRecord:
@@ -125,11 +128,12 @@ def start(store: Store, plan: WeekPlan, build: Build, *, by: str, at: datetime) 
 def end(
     store: Store, plan: WeekPlan, build: Build, *, by: str, at: datetime, machine_end: datetime | None = None
 ) -> None:  # fmt: skip
-    """The print has ended. InputError when it was never started, or ended before it began.
+    """The print has ended. InputError when it was never started, ended before it began, or without authority.
 
     With `machine_end`, the end by the machine's own clock, the print teaches the hours of its machine: an end noted
     when somebody came in would teach nothing true.
     """
+    require(store, by, Step.START, at.date())
     started, ended = _times(store, plan, build)
     if started is None:
         raise InputError(f"{build.key} was never started", remedy="note its start first")
@@ -189,18 +193,12 @@ def _times(store: Store, plan: WeekPlan, build: Build) -> tuple[datetime | None,
 
 
 def _blocks(
-    points: Iterable[ReleasePoint],
-    released: FloorRecord | None,
-    checks: Iterable[CheckPoint],
-    scans: Iterable[FloorRecord],
-) -> tuple[str, ...]:
+    points: Iterable[ReleasePoint], released: FloorRecord | None, checks: Iterable[CheckPoint]
+) -> tuple[str, ...]:  # fmt: skip
     found = [f"{p.what}: {p.found}" for p in points if p.state is Look.BLOCKED]
     if released is None:
         found.append("nobody has released it")
     open_checks = [c for c in checks if c.said is None]
     if open_checks:
         found.append(f"{len(open_checks)} checks are open, first: {open_checks[0].text}")
-    last = {str(r.data["what"]): r for r in scans}
-    found += [f"the {what} held against it is wrong: {r.data['verdict']}" for what, r in last.items()
-              if r.data["verdict"] != "right"]  # fmt: skip
     return tuple(found)

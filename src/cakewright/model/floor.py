@@ -16,6 +16,7 @@ class FloorKind(StrEnum):
     RELEASE = "release"  # a second person has looked at the build and lets it start
     CHECK = "check before the print"  # one point of the list: fine, or what was found
     SCAN = "scan"  # a label held against the build: right, or refused with the reason
+    WITHOUT = "started without a label"  # chamber or powder was not held against the build: name and reason
     MOVE = "chamber moved"
     OPENED_EARLY = "opened early"  # before the cake was cool: name and reason; its pieces go on the warp list
     NOTE = "note"

@@ -12,6 +12,8 @@ from pydantic import BaseModel, Field
 
 from cakewright.app import count_line, run_build, run_notes
 from cakewright.app.identify_part import Likely, likely_lines, most_on_scale, trapped_powder_g
+from cakewright.app.plain_records import append_records
+from cakewright.app.start_labels import do_without
 from cakewright.app.warp_list import warp_list
 from cakewright.documents.render import Shape, draw
 from cakewright.documents.timeline import hours_of
@@ -102,6 +104,18 @@ def scan(shelf: Plans, version: int, key: str, code: Annotated[str, Form(max_len
     now = shelf.clock()
     at = happened(when, now)
     run_build.scan(shelf.store, plan, build_of(plan, key), code, by=by, at=at, uid=uid, kept_at=now)
+    return _back(version, key, "run", by)
+
+
+@pages.post(BUILD + "/run/without")
+def without(
+    shelf: Plans, version: int, key: str, what: Name, by: Name, reason: Annotated[str, Form(max_length=300)] = "",
+    when: When = "", uid: Name = "",
+) -> Response:  # fmt: skip
+    """A named person lets it start without the label of the chamber or the powder."""
+    plan, now = shelf.plan(version), shelf.clock()
+    do_without(shelf.store, plan, build_of(plan, key), what, reason=reason, by=by, at=happened(when, now), uid=uid,
+               kept_at=now)  # fmt: skip
     return _back(version, key, "run", by)
 
 
@@ -236,12 +250,12 @@ def floor_records(shelf: Plans, version: int) -> list[FloorRecord]:
 
 @interface.post("/plans/{version}/floor", status_code=201)
 def add_floor_records(shelf: Plans, version: int, said: list[Said]) -> list[FloorRecord]:
-    """Append records, all or none; one that was sent before (same `uid`) is not kept twice."""
+    """Append notes, moves, counts and values, all or none; one sent before (same `uid`) is not kept twice."""
     shelf.plan(version)
     records = [
         FloorRecord(s.uid, version, s.kind, s.by, s.at, s.build, s.line, s.piece, s.data) for s in said
     ]  # fmt: skip
-    return list(shelf.store.floor.add(records, kept_at=shelf.clock()))
+    return list(append_records(shelf.store, records, kept_at=shelf.clock()))
 
 
 @interface.get(BUILD + "/identify")
