@@ -1,5 +1,6 @@
 """A person marks single faces of a part; kept for the revision; the proposals follow."""
 
+import hashlib
 from dataclasses import replace
 from datetime import UTC, datetime
 
@@ -8,9 +9,10 @@ import pytest
 from typer.testing import CliRunner
 
 from cakewright.app.mark_faces import mark_faces, marked_faces, numbers_marked, part_named, places_of
-from cakewright.app.report_part import best_turns
+from cakewright.app.report_part import Looks, best_turns
 from cakewright.cli.main import cli
 from cakewright.errors import InputError
+from cakewright.formats.stl import stl_bytes
 from cakewright.model.mesh import Mesh
 from cakewright.parts.faces import faces_of, on_faces
 from cakewright.store import open_store
@@ -76,7 +78,7 @@ def test_steps_are_counted_on_marked_faces_only(world):
     line = next(n for n, key in plan.part_of_line.items() if plan.parts[key] is part)
     material = plan.line(line).material
     free = best_turns(part, plan.cell, material)
-    marked = best_turns(part, plan.cell, material, faces=[slope.at_mm])
+    marked = best_turns(part, plan.cell, material, Looks(faces=(slope.at_mm,)))
     normal = np.array(slope.looks) / np.linalg.norm(slope.looks)
     layer = plan.cell.machines_for(material)[0].layer_mm
     for turn in marked:
@@ -96,3 +98,30 @@ def test_the_command_lists_marks_and_refuses(world):
     assert isinstance(
         CliRunner().invoke(cli, ["faces", "roof", "--mark", "x", "--db", str(path)]).exception, InputError
     )
+
+
+def test_check_counts_marks_given_now_or_kept_before(world, tmp_path):
+    """By number for one file, or from the database by the hash of the file."""
+    store, plan, path = world
+    file = tmp_path / "roof.stl"
+    file.write_bytes(stl_bytes(roof(), "roof"))
+    run = CliRunner().invoke(cli, ["check", str(file), "--faces", "2", "--report", str(tmp_path / "out")])
+    assert "Face 2 must look good" in run.output and "which way up" in run.output, run.output
+    assert "Face 2 must look good" in (tmp_path / "out" / "roof-check.html").read_text(encoding="utf-8")
+    part = part_named(plan, "roof", "B")
+    origin = replace(part.origin, sha256=hashlib.sha256(file.read_bytes()).hexdigest())
+    again = replace(plan, parts={**plan.parts, part.key: replace(part, origin=origin)})
+    store.save_plan(again, made_by="Mira", at=NOW)
+    mark_faces(store, part, [1, 3], by="Mira", at=NOW)
+    run = CliRunner().invoke(cli, ["check", str(file), "--db", str(path)])
+    assert "Faces 1, 3 must look good" in run.output, run.output
+
+
+def test_check_refuses_faces_that_cannot_be_meant(tmp_path):
+    """A number beyond the list, words, several files: said before anything is judged."""
+    for name in ("a.stl", "b.stl"):
+        (tmp_path / name).write_bytes(stl_bytes(roof(), "roof"))
+    one, both = [str(tmp_path / "a.stl")], [str(tmp_path)]
+    for files, faces, said in ((one, "99", "no face 99"), (one, "top", "numbers such as 1,4"), (both, "1", "several")):
+        wrong = CliRunner().invoke(cli, ["check", *files, "--faces", faces]).exception
+        assert isinstance(wrong, InputError) and said in f"{wrong} {wrong.remedy}"

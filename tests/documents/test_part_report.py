@@ -1,6 +1,7 @@
 """The report on a part: every place drawn where it is, questions that can be sent, the same in both forms."""
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pypdfium2
@@ -9,6 +10,7 @@ import pytest
 from cakewright.app.check_part import judge
 from cakewright.app.init_cell import template_cell
 from cakewright.app.report_part import part_sheet, write_report
+from cakewright.documents.part_faces import shown_faces
 from cakewright.documents.part_questions import QUESTIONS
 from cakewright.documents.part_report import PartSheet, part_report_html, part_report_pdf
 from cakewright.documents.part_views import PartViews, Spot
@@ -91,6 +93,26 @@ def test_a_file_that_is_no_mesh_still_gets_a_report(tmp_path):
     sheet = part_sheet(judge(file, cell, cell.materials[0].name), cell, cell.materials[0].name)
     html, pdf = write_report(sheet, tmp_path / "out")
     assert "The file cannot be used" in html.read_text(encoding="utf-8") and pdf.read_bytes().startswith(b"%PDF")
+
+
+def test_marked_faces_are_drawn_and_said(sheet):
+    """The top of the block must look good: coloured on the picture, named in both forms; unmarked ones are offered."""
+    bare = replace(sheet, findings=(), faces=shown_faces(sheet.mesh))
+    page = part_report_html(bare)
+    assert "No face was marked" in page and "must look good</b>" not in page
+    top = next(f for f in bare.faces.listed if f.looks[2] > 0.9)
+    marked = replace(bare, faces=shown_faces(sheet.mesh, [top.at_mm]))
+    assert marked.faces.marked == (top.number,)
+    page, paper = part_report_html(marked), words_of(part_report_pdf(marked))
+    for text in (f"Face {top.number} must look good", "towards +Z, 12.0 cm², must look good"):
+        assert text in page and text in paper
+    views = PartViews(sheet.mesh, is_closed=True)
+
+    def coloured(faces):
+        pixels = faces.picture(views).pixels.astype(int)
+        return int((pixels[..., 0] - pixels[..., 2] > 60).sum())
+
+    assert coloured(marked.faces) > 5000 and coloured(bare.faces) == 0
 
 
 def test_every_question_belongs_to_a_documented_finding():

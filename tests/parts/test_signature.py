@@ -94,3 +94,26 @@ def test_two_percent_larger_is_told_by_the_scale(handed_bracket):
 def test_the_smallest_box_does_not_care_how_a_part_lies():
     """A turned block still measures its edges."""
     assert smallest_box(turned(box_mesh(60, 20, 5))) == pytest.approx((60, 20, 5), abs=1e-3)
+
+
+def rod(facets, radius=6.0, length=20.0):
+    """A round rod with so many flat facets, corners on the circle."""
+    around = 2 * np.pi * np.arange(facets) / facets
+    ring = np.stack([radius * np.cos(around), radius * np.sin(around)], axis=1)
+    low, high = np.column_stack([ring, np.zeros(facets)]), np.column_stack([ring, np.full(facets, length)])
+    k, n = np.arange(facets), (np.arange(facets) + 1) % facets
+    sides = np.concatenate([np.stack([k, n, n + facets], axis=1), np.stack([k, n + facets, k + facets], axis=1)])
+    middle, top = 2 * facets, 2 * facets + 1
+    ends = [np.stack([np.full(facets, middle), n, k], axis=1)]
+    ends.append(np.stack([np.full(facets, top), k + facets, n + facets], axis=1))
+    return Mesh(np.vstack([low, high, [[0, 0, 0], [0, 0, length]]]), np.concatenate([sides, *ends]))
+
+
+def test_coarser_facets_on_a_curve_are_the_same_part():
+    """0.3 % less volume, a skin of 0.01 mm: another export, not another part."""
+    assert kinds(fine=rod(360), coarse=turned(rod(47))) == {("fine", "coarse"): "same"}
+
+
+def test_a_rod_turned_down_by_a_tenth_is_another_part():
+    """1.7 % less volume: callipers and scale do not tell, the signature does."""
+    assert kinds(full=rod(360), slim=turned(rod(360, radius=5.95))) == {("full", "slim"): "near"}

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -13,19 +13,27 @@ from cakewright.app.worker import Ended, Limits, Report, Told, Worker
 from cakewright.errors import InputError
 from cakewright.findings import Finding
 from cakewright.model.cell import Cell
+from cakewright.model.part import Part
+from cakewright.parts.faces import Place, faces_of
 
 EACH = Limits(memory_bytes=8 * 1024**3, cpu_seconds=600)
 
 
 @dataclass(frozen=True, slots=True)
 class Wish:
-    """What is wanted for each file: the material, sides for the ways up (None: not wanted), a folder for reports."""
+    """What is wanted for each file: the material, sides for the ways up (None: not wanted), a folder for reports.
+
+    `faces` are numbers of faces (of `faces_of`) that must look good; `marked` the places on such faces that were kept
+    before, by the hash of the file.
+    """
 
     material: str
     visible: str = ""
     load: str = ""
     with_turns: bool = False
     report: Path | None = None
+    faces: tuple[int, ...] = ()
+    marked: Mapping[str, tuple[Place, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +51,7 @@ class Checked:
     findings: tuple[Finding, ...] = ()
     refused: str = ""
     remedy: str = ""
+    faces: tuple[str, ...] = ()
     turns: tuple[str, ...] = ()
     reports: tuple[Path, ...] = ()
 
@@ -94,21 +103,39 @@ def _begin_file(limits: Limits) -> None:
 
 def _check(file: Path, cell: Cell, wish: Wish) -> Checked:
     from cakewright.app.check_part import judge, worst_of
-    from cakewright.app.report_part import best_turns, part_sheet, side_of, write_report
+    from cakewright.app.report_part import Looks, best_turns, part_sheet, side_of, write_report
+    from cakewright.documents.part_faces import shown_faces
 
     visible, load = side_of(wish.visible, "--visible"), side_of(wish.load, "--load")
     judged = judge(file, cell, wish.material)
     part = judged.part
+    looks = Looks(visible, load, () if part is None else _places(part, wish))
     turns: tuple[str, ...] = ()
+    faces: tuple[str, ...] = ()
     reports: tuple[Path, ...] = ()
     if wish.with_turns and part is not None:
-        turns = tuple(t.reason for t in best_turns(part, cell, wish.material, visible=visible, load=load))
+        turns = tuple(t.reason for t in best_turns(part, cell, wish.material, looks))
+        shown = shown_faces(part.mesh, looks.faces)
+        faces = (*(f"{f.number}. {shown.words_of(f)}" for f in shown.listed), shown.said)
     if wish.report is not None:
-        reports = write_report(part_sheet(judged, cell, wish.material, made=datetime.now(UTC)), wish.report)
+        reports = write_report(part_sheet(judged, cell, wish.material, looks, made=datetime.now(UTC)), wish.report)
     if part is None:
         return Checked(file, worst_of(judged), False, refused=judged.refused, remedy=judged.remedy, reports=reports)
     return Checked(
         file, worst_of(judged), judged.can_be_planned, part.measures.size_mm, part.measures.volume_cm3,
         part.measures.triangles, part.measures.is_watertight, f"{part.origin.unit.value}: {part.origin.unit_reason}",
-        part.findings, turns=turns, reports=reports,
+        part.findings, faces=faces, turns=turns, reports=reports,
     )  # fmt: skip
+
+
+def _places(part: Part, wish: Wish) -> tuple[Place, ...]:
+    """Places on the faces that must look good: those asked for now, else those kept for this file."""
+    if not wish.faces:
+        return wish.marked.get(part.origin.sha256, ())
+    listed = {f.number: f.at_mm for f in faces_of(part.mesh)}
+    unknown = [n for n in wish.faces if n not in listed]
+    if unknown:
+        raise InputError(
+            f"the part has no face {unknown[0]}", remedy=f"choose from 1 to {len(listed)}", where="--faces"
+        )
+    return tuple(listed[n] for n in wish.faces)

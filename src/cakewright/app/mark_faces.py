@@ -6,11 +6,12 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from cakewright.app.part_records import title_of
-from cakewright.documents.part_views import PartViews, Spot
+from cakewright.documents.part_faces import shown_faces
+from cakewright.documents.part_views import PartViews
 from cakewright.errors import InputError
 from cakewright.model.part import Part
 from cakewright.model.plan import WeekPlan
-from cakewright.parts.faces import Face, Place, faces_of, on_faces
+from cakewright.parts.faces import Face, Place, faces_of
 from cakewright.store import Store
 from cakewright.store.parts import MarkedFaces
 
@@ -43,31 +44,24 @@ def places_of(marked: MarkedFaces | None) -> tuple[Place, ...]:
     return () if marked is None else marked.places
 
 
+def marked_by_file(store: Store) -> dict[str, tuple[Place, ...]]:
+    """The marked places of every file that a plan was made with, by the hash of the file."""
+    newest = {title_of(m.name, m.revision): m.places for m in store.parts.faces()}
+    seen = {part.file_sha256: newest.get(title_of(part.name, part.revision), ()) for part in store.parts.seen()[::-1]}
+    return {sha256: places for sha256, places in seen.items() if places}
+
+
 def numbers_marked(part: Part, marked: MarkedFaces | None) -> tuple[int, ...]:
     """The numbers that the marked faces have in the list now."""
     if marked is None or not marked.places:
         return ()
-    on = on_faces(part.mesh, marked.places)
-    middles = part.mesh.triangles.mean(axis=1)
-    near = [int(((middles - f.at_mm) ** 2).sum(axis=1).argmin()) for f in faces_of(part.mesh)]
-    return tuple(n for n, triangle in enumerate(near, start=1) if on[triangle])
+    return shown_faces(part.mesh, marked.places).marked
 
 
-def faces_png(part: Part, faces: Sequence[Face]) -> bytes:
-    """The part from the front left and from behind, each face with its number."""
+def faces_png(part: Part, places: Sequence[Place] = ()) -> bytes:
+    """The part from the front left and from behind, each face with its number, those at `places` coloured."""
     closed = part.measures.is_watertight and part.measures.is_oriented
-    return PartViews(part.mesh, is_closed=closed).both_sides([Spot(f.number, f.at_mm) for f in faces]).png
-
-
-def looks_where(face: Face) -> str:
-    """In words where a face looks: 'up', 'towards −X', 'all round'."""
-    length = sum(v * v for v in face.looks) ** 0.5
-    if length < 0.5:
-        return "all round"
-    axis = max(range(3), key=lambda i: abs(face.looks[i]))
-    if abs(face.looks[axis]) < 0.9 * length:
-        return "aslant"
-    return f"towards {'+' if face.looks[axis] > 0 else '−'}{'XYZ'[axis]}"
+    return shown_faces(part.mesh, places).picture(PartViews(part.mesh, is_closed=closed)).png
 
 
 def part_named(plan: WeekPlan, name: str, revision: str | None) -> Part:

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
 import numpy as np
 
 from cakewright.app.check_part import Judged
+from cakewright.documents.part_faces import shown_faces
 from cakewright.documents.part_report import Limit, PartSheet, Turn, part_report_html, part_report_pdf
 from cakewright.errors import InputError
 from cakewright.model.cell import Cell
 from cakewright.model.part import Part
-from cakewright.parts.faces import on_faces
+from cakewright.parts.faces import Place, on_faces
 from cakewright.parts.limits import limits_of
 from cakewright.parts.measure import triangle_normals
 from cakewright.parts.ranking import Scored, rank_orientations
@@ -34,11 +34,31 @@ SIDES: dict[str, Direction] = {  # as people say them, in part coordinates
 }
 
 
-def part_sheet(judged: Judged, cell: Cell, material: str, *, made: datetime | None = None) -> PartSheet:
+@dataclass(frozen=True, slots=True)
+class Looks:
+    """What weighs when ways up are compared, all in part coordinates; nothing: every face alike, no load.
+
+    `visible` is the side that must look good: faces within 45 degrees of that direction count for the steps, others
+    not. `faces` are places (mm) on faces that must look good: with them only those count. `load` is the direction of
+    the main load. `evened_mm` of the steps are evened out by the finish.
+    """
+
+    visible: Direction | None = None
+    load: Direction | None = None
+    faces: tuple[Place, ...] = ()
+    evened_mm: float = 0.0
+
+
+ALL_ALIKE = Looks()
+
+
+def part_sheet(
+    judged: Judged, cell: Cell, material: str, looks: Looks = ALL_ALIKE, *, made: datetime | None = None
+) -> PartSheet:
     """Everything the report says about a file that was judged against a material of the cell."""
     when = "" if made is None else made.astimezone(cell.zone).strftime("%Y-%m-%d %H:%M")
     if judged.part is not None:
-        sheet = sheet_of(judged.part, cell, material)
+        sheet = sheet_of(judged.part, cell, material, looks)
         return replace(sheet, made=when)
     return PartSheet(
         file=judged.file.name,
@@ -55,7 +75,7 @@ def part_sheet(judged: Judged, cell: Cell, material: str, *, made: datetime | No
     )
 
 
-def sheet_of(part: Part, cell: Cell, material: str) -> PartSheet:
+def sheet_of(part: Part, cell: Cell, material: str, looks: Looks = ALL_ALIKE) -> PartSheet:
     """The report on a part."""
     powder = cell.material(material)
     limits = limits_of(powder)
@@ -76,41 +96,28 @@ def sheet_of(part: Part, cell: Cell, material: str) -> PartSheet:
         volume_cm3=part.measures.volume_cm3,
         mass_g=part.measures.volume_cm3 * powder.sintered_density_g_cm3,
         triangles=part.measures.triangles,
-        turns=tuple(Turn(s.rotation, s.reason) for s in best_turns(part, cell, material)),
+        turns=tuple(Turn(s.rotation, s.reason) for s in best_turns(part, cell, material, looks)),
+        faces=shown_faces(part.mesh, looks.faces),
         limits=rows,
     )
 
 
-def best_turns(
-    part: Part,
-    cell: Cell,
-    material: str,
-    *,
-    visible: Direction | None = None,
-    load: Direction | None = None,
-    faces: Sequence[Direction] = (),
-    evened_mm: float = 0.0,
-) -> tuple[Scored, ...]:
-    """The three best ways up within the part's rule, with reasons.
-
-    `visible` is the side that must look good: faces within 45 degrees of that direction count for the steps, others
-    not. `faces` are places on faces that must look good: with them only those count. `load` is the direction of the
-    main load. All in part coordinates. `evened_mm` of the steps are evened out by the finish.
-    """
+def best_turns(part: Part, cell: Cell, material: str, looks: Looks = ALL_ALIKE) -> tuple[Scored, ...]:
+    """The three best ways up within the part's rule, with reasons."""
     machines = cell.machines_for(material)
     layer = machines[0].layer_mm if machines else cell.machines[0].layer_mm
     marked = None
-    if visible is not None:
-        way = np.asarray(visible, dtype=np.float64)
+    if looks.visible is not None:
+        way = np.asarray(looks.visible, dtype=np.float64)
         marked = (triangle_normals(part.mesh) @ (way / np.linalg.norm(way)) > SEEN).astype(np.float64)
         if not marked.any():
-            raise InputError(f"no face looks towards {visible}", remedy="choose another side", where="visible")
-    if faces:
-        on = on_faces(part.mesh, faces).astype(np.float64)
+            raise InputError(f"no face looks towards {looks.visible}", remedy="choose another side", where="visible")
+    if looks.faces:
+        on = on_faces(part.mesh, looks.faces).astype(np.float64)
         marked = on if marked is None else np.maximum(marked, on)
     return rank_orientations(
         part.mesh, part.orientation, layer_mm=layer, seed=1, tried=TURNS_TRIED, marked=marked,
-        load=None if load is None else np.asarray(load, dtype=np.float64), evened_mm=evened_mm,
+        load=None if looks.load is None else np.asarray(looks.load, dtype=np.float64), evened_mm=looks.evened_mm,
     )  # fmt: skip
 
 

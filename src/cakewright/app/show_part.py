@@ -9,7 +9,7 @@ from threading import Lock
 
 from cakewright.app.finish_effect import evened_mm
 from cakewright.app.part_records import title_of
-from cakewright.app.report_part import best_turns, sheet_of, side_of
+from cakewright.app.report_part import Looks, best_turns, sheet_of, side_of
 from cakewright.documents.part_questions import question_of
 from cakewright.documents.part_report import PartSheet
 from cakewright.documents.part_views import PartViews, Spot
@@ -99,10 +99,12 @@ def _page(plan: WeekPlan, line: OrderLine, part: Part, visible: str, load: str, 
                 part,
                 plan.cell,
                 line.material,
-                visible=side_of(visible, "visible"),
-                load=side_of(load, "load"),
-                faces=faces,
-                evened_mm=evened_mm(plan.cell, line.finish),
+                Looks(
+                    visible=side_of(visible, "visible"),
+                    load=side_of(load, "load"),
+                    faces=tuple(faces),
+                    evened_mm=evened_mm(plan.cell, line.finish),
+                ),
             ),
             start=1,
         )
@@ -141,9 +143,10 @@ def way_png(shown: PartPage, number: int) -> bytes:
     return shown.views.turned(np.array(way.rotation)).png
 
 
-def sheet_for(plan: WeekPlan, line: OrderLine, part: Part) -> PartSheet:
-    """The report on a line's part."""
-    return sheet_of(part, plan.cell, line.material)
+def sheet_for(plan: WeekPlan, line: OrderLine, part: Part, faces: Sequence[Place] = ()) -> PartSheet:
+    """The report on a line's part; `faces` are places on faces that must look good."""
+    looks = Looks(faces=tuple(faces), evened_mm=evened_mm(plan.cell, line.finish))
+    return sheet_of(part, plan.cell, line.material, looks)
 
 
 def rules_for(store: Store, part: Part) -> tuple[PartRule, ...]:

@@ -21,11 +21,14 @@ def run_check(
     report: Path | None = None,
     visible: str = "",
     load: str = "",
+    faces: str = "",
+    db: str | None = None,
 ) -> None:
     """Print what each file is and what is wrong with it; exit code 2 when one cannot be planned.
 
-    A single file also gets its three best ways up; `report` is a folder for a report on each file. Each file is judged
-    in a process of its own with limits on memory and processor time.
+    A single file also gets its largest faces and three best ways up; `report` is a folder for a report on each file.
+    `faces` are numbers such as 1,4; `db` a database whose marked faces count. Each file is judged in a process of its
+    own with limits on memory and processor time.
     """
     from cakewright.app.check_apart import Wish, check_apart
     from cakewright.app.init_cell import template_cell
@@ -38,7 +41,11 @@ def run_check(
     wanted = the_cell.material(material).name if material else the_cell.materials[0].name
     if not the_cell.machines_for(wanted):
         raise InputError(f"no machine of the cell prints {wanted}", remedy="choose a material with --material")
-    wish = Wish(wanted, visible, load, len(files) == 1 and files[0].is_file(), report)
+    alone = len(files) == 1 and files[0].is_file()
+    numbers = numbers_in(faces, "--faces")
+    if numbers and not alone:
+        raise InputError("--faces with several files", remedy="check one file, or mark the faces with cakewright faces")
+    wish = Wish(wanted, visible, load, alone, report, numbers, _kept(db))
     all_good = True
     count = 0
     for checked in check_apart(files, the_cell, wish):
@@ -49,6 +56,29 @@ def run_check(
         console.print("No mesh files there (STL, OBJ, PLY, 3MF).")
     if not all_good:
         raise typer.Exit(2)
+
+
+def _kept(db: str | None) -> dict[str, tuple[tuple[float, float, float], ...]]:
+    """Faces marked in a database, by file; none without one."""
+    if db is None:
+        return {}
+    from cakewright.app.mark_faces import marked_by_file
+    from cakewright.app.serve import check_database
+    from cakewright.store import open_store
+
+    check_database(db)
+    with open_store(db) as store:
+        return marked_by_file(store)
+
+
+def numbers_in(words: str, where: str) -> tuple[int, ...]:
+    """The numbers of '1,4'; InputError for anything else."""
+    from cakewright.errors import InputError
+
+    numbers = [n.strip() for n in words.split(",") if n.strip()]
+    if any(not n.isdigit() for n in numbers):
+        raise InputError(f"{where} is {words!r}", remedy="give numbers such as 1,4")
+    return tuple(int(n) for n in numbers)
 
 
 def _show(checked: Checked) -> None:
@@ -67,6 +97,10 @@ def _show(checked: Checked) -> None:
         )
     for finding in checked.findings:
         console.print(f"          {finding.severity.value}: {escape(finding.message)} -> {escape(finding.remedy)}")
+    if checked.faces:
+        console.print("          its largest faces:")
+    for said in checked.faces:
+        console.print(f"          {escape(said)}")
     if checked.turns:
         console.print("          which way up:")
     for n, reason in enumerate(checked.turns, start=1):

@@ -25,28 +25,26 @@ def faces(
 
     from cakewright.app.mark_faces import (
         faces_listed,
-        looks_where,
         mark_faces,
         marked_faces,
         numbers_marked,
         part_named,
         places_of,
     )
-    from cakewright.app.report_part import best_turns
+    from cakewright.app.report_part import Looks, best_turns
     from cakewright.app.serve import check_database
+    from cakewright.cli.check import numbers_in
     from cakewright.cli.screen import console
-    from cakewright.errors import InputError
+    from cakewright.documents.part_faces import looks_where
     from cakewright.store import open_store
 
-    numbers = [n.strip() for n in mark.split(",") if n.strip()]
-    if any(not n.isdigit() for n in numbers):
-        raise InputError(f"--mark is {mark!r}", remedy="give numbers such as 1,4")
+    numbers = numbers_in(mark, "--mark")
     check_database(db)
     with open_store(db) as store:
         plan = store.load_plan()
         found = part_named(plan, part, revision)
         if numbers or none:
-            mark_faces(store, found, [int(n) for n in numbers], by=by, at=datetime.now(UTC))
+            mark_faces(store, found, numbers, by=by, at=datetime.now(UTC))
         marked = marked_faces(store, found)
     on = numbers_marked(found, marked)
     for face in faces_listed(found):
@@ -56,7 +54,8 @@ def faces(
                       markup=False, soft_wrap=True)  # fmt: skip
     line = next(n for n, key in plan.part_of_line.items() if plan.parts[key] is found)
     console.print("Which way up:")
-    for n, turn in enumerate(best_turns(found, plan.cell, plan.line(line).material, faces=places_of(marked)), start=1):
+    looks = Looks(faces=places_of(marked))
+    for n, turn in enumerate(best_turns(found, plan.cell, plan.line(line).material, looks), start=1):
         console.print(f"{n}. {turn.reason}", markup=False, soft_wrap=True)
 
 

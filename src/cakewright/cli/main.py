@@ -95,11 +95,17 @@ def check(
     ] = None,
     visible: Annotated[str, typer.Option("--visible", help="Side of the part that must look good: +X ... -Z.")] = "",
     load: Annotated[str, typer.Option("--load", help="Direction of the main load in the part: +X ... -Z.")] = "",
+    faces: Annotated[
+        str, typer.Option("--faces", help="Numbers of the faces that must look good, such as 1,4; one file only.")
+    ] = "",
+    db: Annotated[
+        str | None, typer.Option("--db", help="Use the faces that were marked in this database for the same files.")
+    ] = None,
 ) -> None:
     """Read mesh files and say what is wrong with them, before anybody promises anything."""
     from cakewright.cli.check import run_check
 
-    run_check(files, cell, material, report, visible, load)
+    run_check(files, cell, material, report, visible, load, faces, db)
 
 
 @cli.command(rich_help_panel="Before the week")

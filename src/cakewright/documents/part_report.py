@@ -15,6 +15,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from cakewright.documents.part_faces import NO_FACES, FacesShown
 from cakewright.documents.part_questions import question_of
 from cakewright.documents.part_views import PartViews, Spot
 from cakewright.documents.render import Picture
@@ -69,6 +70,7 @@ class PartSheet:
     refused: str = ""
     remedy: str = ""
     turns: tuple[Turn, ...] = ()
+    faces: FacesShown = NO_FACES
     limits: tuple[Limit, ...] = ()
     twins: tuple[str, ...] = ()
     made: str = ""
@@ -198,6 +200,7 @@ def part_report_html(sheet: PartSheet) -> str:
     env = Environment(loader=PackageLoader("cakewright.documents"), autoescape=True, undefined=StrictUndefined,
                       trim_blocks=True, lstrip_blocks=True)  # fmt: skip
     turns = [] if report.views is None else [(data_address(report.views.turned(t.rotation)), t) for t in sheet.turns]
+    faces = "" if report.views is None or not sheet.faces.listed else data_address(sheet.faces.picture(report.views))
     overview = report.overview
     return env.get_template("part_report.html").render(
         sheet=sheet,
@@ -205,6 +208,7 @@ def part_report_html(sheet: PartSheet) -> str:
         style=Markup(style),
         overview=data_address(overview) if overview else "",
         turns=turns,
+        faces=faces,
         closing=CLOSING,
     )
 
@@ -225,6 +229,7 @@ def part_report_pdf(sheet: PartSheet) -> bytes:
             words("■ must be solved   ▲ please decide   ● good to know"),
             table((("", "auto"), ("Where", "auto"), ("What", "1fr")), rows),
         ]
+    blocks += sheet.faces.blocks(report.views) if report.views is not None and sheet.faces.listed else ()
     blocks += _turn_blocks(report)
     if report.questions:
         blocks += [heading("Questions"), words(*(f"{n}. {q}" for n, q in enumerate(report.questions, start=1)))]

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
+from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from cakewright.documents.render import Bytes, Picture, Shape, draw
@@ -15,6 +16,7 @@ from cakewright.parts.measure import triangle_normals
 from cakewright.parts.rays import RayScene
 
 _PART = (0.80, 0.80, 0.78)
+_MARKED = (0.80, 0.56, 0.22)
 _HERE = (1.0, 0.62, 0.22)  # what the part's grey is multiplied by at the place
 _PAPER = 250  # of 255: lighter is paper
 _INK = (16, 18, 22)
@@ -68,13 +70,18 @@ class PartViews:
         """The part from the front left with every place ringed, hidden ones too."""
         return _ringed(self._drawn(_axes_toward(np.array([-0.52, -0.72, 0.46])), size_px), spots)
 
-    def both_sides(self, spots: Sequence[Spot], size_px: int = 460) -> Picture:
-        """From the front left above and from the back right below, each with the places that are seen from there."""
+    def both_sides(
+        self, spots: Sequence[Spot], size_px: int = 460, coloured: NDArray[np.bool_] | None = None
+    ) -> Picture:
+        """From the front left above and from the back right below, each with the places that are seen from there.
+
+        `coloured` (m,) triangles stand out.
+        """
         views = []
         for toward in (np.array([-0.52, -0.72, 0.46]), np.array([0.52, 0.72, -0.46])):
             axes = _axes_toward(toward)
             seen = [s for s in spots if float(self._outward(s.at_mm) @ toward) > 0]
-            views.append(_ringed(self._drawn(axes, size_px), seen))
+            views.append(_ringed(self._drawn(axes, size_px, coloured), seen))
         return replace(views[0], pixels=_beside(views[0].pixels, views[1].pixels))
 
     def _outward(self, at_mm: Place) -> FloatArray:
@@ -100,11 +107,18 @@ class PartViews:
         best = int(np.argmax(score))
         return _axes_toward(ways[best]), bool(open_ways[best])
 
-    def _drawn(self, axes: FloatArray, size_px: int) -> Picture:
+    def _drawn(self, axes: FloatArray, size_px: int, coloured: NDArray[np.bool_] | None = None) -> Picture:
         """The picture along `axes`: drawn from the front after a turn, then told where points of the part lie."""
-        front = np.array([[1.0, 0, 0], [0, 0, 1], [0, -1, 0]])
-        shape = Shape("part", self._mesh, _PART, front.T @ axes, is_closed=self._is_closed)
-        return replace(draw([shape], "front", size_px), axes=axes)
+        turn = np.array([[1.0, 0, 0], [0, 0, 1], [0, -1, 0]]).T @ axes
+        shapes = [Shape("part", self._mesh, _PART, turn, is_closed=self._is_closed)]
+        if coloured is not None and coloured.any():
+            parts = ((~coloured, "part", _PART), (coloured, "marked", _MARKED))
+            shapes = [
+                Shape(name, Mesh(self._mesh.vertices, self._mesh.faces[on]), colour, turn, is_closed=self._is_closed)
+                for on, name, colour in parts
+                if on.any()
+            ]
+        return replace(draw(shapes, "front", size_px), axes=axes)
 
 
 def _directions() -> FloatArray:

@@ -110,12 +110,18 @@ def _is_same_shape(a: Signature, b: Signature) -> bool:
     tolerance = float(limits.SAME_MOMENTS)
     length = max(float(a.spreads_mm[0]), 1e-9)
     return (
-        abs(a.volume_mm3 - b.volume_mm3) <= float(limits.SAME_VOLUME) * max(a.volume_mm3, b.volume_mm3)
+        abs(a.volume_mm3 - b.volume_mm3) <= _volume_tolerance(a, b)
         and abs(a.area_mm2 - b.area_mm2) <= float(limits.SAME_AREA) * max(a.area_mm2, b.area_mm2)
         and bool((np.abs(a.spreads_mm - b.spreads_mm) <= tolerance * length).all())
         and bool((np.abs(a.skew - b.skew) <= tolerance).all())
         and float(np.abs(a.curve - b.curve).max()) <= float(limits.SAME_SHAPE)
     )
+
+
+def _volume_tolerance(a: Signature, b: Signature) -> float:
+    """mm³ by which two exports of one part may differ: a share of the volume, or a thin skin of facets on curves."""
+    share = float(limits.SAME_VOLUME) * max(a.volume_mm3, b.volume_mm3)
+    return max(share, float(limits.SAME_SKIN) * max(a.area_mm2, b.area_mm2))
 
 
 def _is_mirrored(a: FloatArray, b: FloatArray) -> bool:

@@ -144,6 +144,17 @@ SAME_VOLUME = Reference(
     low=0.0005,
     high=0.01,
 )
+SAME_SKIN = Reference(
+    "parts.same_skin",
+    0.01,
+    "mm",
+    Status.DEFAULT,
+    _OURS,
+    "two exports of the same part agree in volume within a skin of this thickness all over: flat facets on curves take "
+    "that much, while the process itself is not true to a tenth of a millimetre",
+    low=0.002,
+    high=0.03,
+)
 SAME_SHAPE = Reference(
     "parts.same_shape",
     0.02,

@@ -8,10 +8,11 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Form, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
-from cakewright.app.mark_faces import faces_png, looks_where, mark_faces, marked_faces, numbers_marked, places_of
+from cakewright.app.mark_faces import faces_png, mark_faces, marked_faces, numbers_marked, places_of
 from cakewright.app.report_part import SIDES
 from cakewright.app.show_part import PartPage, point_png, rule_from, rules_for, sheet_for, way_png
-from cakewright.documents.part_report import part_report_html, part_report_pdf
+from cakewright.documents.part_faces import looks_where
+from cakewright.documents.part_report import PartSheet, part_report_html, part_report_pdf
 from cakewright.model.plan import WeekPlan
 from cakewright.web.look import page
 from cakewright.web.shelf import Shelf, line_of, shelf_of
@@ -104,7 +105,8 @@ def keep_faces(
 def faces_picture(shelf: Plans, version: int, number: int) -> Response:
     """The part from two sides with its faces numbered."""
     _, shown = _shown(shelf, version, number)
-    return Response(faces_png(shown.part, shown.faces), media_type="image/png")
+    marked = places_of(marked_faces(shelf.store, shown.part))
+    return Response(faces_png(shown.part, marked), media_type="image/png")
 
 
 @pages.get(PART + "/points/{point}.png")
@@ -119,11 +121,15 @@ def way_picture(shelf: Plans, version: int, number: int, way: int, visible: Side
     return Response(way_png(_shown(shelf, version, number, visible, load)[1], way), media_type="image/png")
 
 
+def _sheet(shelf: Shelf, plan: WeekPlan, number: int, shown: PartPage) -> PartSheet:
+    return sheet_for(plan, line_of(plan, number), shown.part, places_of(marked_faces(shelf.store, shown.part)))
+
+
 @pages.get(PART + "/report.pdf")
 def report_pdf(shelf: Plans, version: int, number: int) -> Response:
     """The report for the customer."""
     plan, shown = _shown(shelf, version, number)
-    content = part_report_pdf(sheet_for(plan, line_of(plan, number), shown.part))
+    content = part_report_pdf(_sheet(shelf, plan, number, shown))
     return _file(content, "application/pdf", f"line-{number}-check.pdf")
 
 
@@ -131,7 +137,7 @@ def report_pdf(shelf: Plans, version: int, number: int) -> Response:
 def report_html(shelf: Plans, version: int, number: int) -> Response:
     """The same as one page to send."""
     plan, shown = _shown(shelf, version, number)
-    content = part_report_html(sheet_for(plan, line_of(plan, number), shown.part)).encode()
+    content = part_report_html(_sheet(shelf, plan, number, shown)).encode()
     return _file(content, "text/html; charset=utf-8", f"line-{number}-check.html")
 
 
