@@ -15,7 +15,7 @@ from cakewright.model.cell import Person, Shift, Utility
 from cakewright.model.plan import TaskKind
 from cakewright.schedule.doubts import BuildDoubt, LineDoubt, StopPoint, hands_factors, throw, triangular
 from cakewright.schedule.plan_schedule import plan_schedule
-from cakewright.schedule.simulate import simulate, simulated_promises, simulated_week
+from cakewright.schedule.simulate import simulate, simulate_failing, simulated_promises, simulated_week
 from cakewright.schedule.validate import validate_places
 from cakewright.stopping import MaxSteps
 from tests.schedule.test_random_cells import worlds
@@ -84,6 +84,21 @@ def test_a_failed_build_is_made_again_right_after_the_stop():
     assert weeks.failed.all()
     lost = 30 + 5 * 60 + 120  # the machine is free again 2 h 20 min after the stop: lifted out after 2 h in it
     assert weeks.quantile(1, 0.5) == promises[1].ready + timedelta(minutes=lost + 20)
+
+
+def test_failures_laid_out_once_are_the_same_as_one_by_one():
+    """A plan laid out once must not remember the failure played before."""
+    world, jobs = cell(people=(ALWAYS,)), [build("B1"), build("B2"), build("B3")]
+    lines = [line(n, [job.key]) for n, job in enumerate(jobs, start=1)]
+    schedule, _ = planned(world, jobs, lines)
+    doubts = [doubt(job.key, fails=0.1) for job in jobs]
+    keys = ["B3", "B1", "B2", "B1"]
+    together = simulate_failing(world, jobs, lines, schedule, doubts, keys, runs=9, seed=4)
+    for key, weeks in zip(keys, together, strict=True):
+        alone = simulate(world, jobs, lines, schedule, doubts, runs=9, seed=4, failing=key)
+        assert np.array_equal(weeks.ready_min, alone.ready_min)
+        assert np.array_equal(weeks.failed, alone.failed)
+    assert simulate_failing(world, jobs, lines, schedule, doubts, [], runs=9, seed=4) == []
 
 
 def test_lines_that_are_whole_do_not_wait_for_the_remake():

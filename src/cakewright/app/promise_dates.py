@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
-from datetime import datetime
 from functools import partial
 
 import numpy as np
@@ -18,10 +17,10 @@ from cakewright.model.plan import LinePromise, Schedule, TaskKind
 from cakewright.physics.risk import Hazard, hazard_of
 from cakewright.schedule.doubts import BuildDoubt, LineDoubt, StopPoint
 from cakewright.schedule.jobs import BuildJob, LineJob
-from cakewright.schedule.simulate import Weeks, simulate, simulated_promises
+from cakewright.schedule.simulate import Weeks, simulate, simulate_failing, simulated_promises
 from cakewright.sources.promise import OVERMAKE_CONFIDENCE, PIECE_YIELD, PROMISE_RUNS, STOP_POINTS
 
-CLOSED = Mapping[str, Sequence[tuple[datetime, datetime]]]
+FAILING_AT_ONCE = 8  # builds handed out together to a crew: they share the layout of the plan
 
 
 def promise_dates(
@@ -67,17 +66,13 @@ def failing_weeks(
 ) -> dict[str, Weeks]:
     """For each build that can still fail, the weeks in which it does, once at every stop point."""
     keys = [doubt.key for doubt in doubts if doubt.fails > 0]
-    one = partial(_failing, cell, jobs, wishes, schedule, doubts, seed)
-    weeks = map(one, keys) if crew is None else results(crew, one, [(key,) for key in keys])
-    return dict(zip(keys, weeks, strict=True))
-
-
-def _failing(
-    cell: Cell, jobs: Sequence[BuildJob], wishes: Sequence[LineJob], schedule: Schedule, doubts: Sequence[BuildDoubt],
-    seed: int, key: str,
-) -> Weeks:  # fmt: skip
     points = int(STOP_POINTS.value)
-    return simulate(cell, jobs, wishes, schedule, doubts, runs=points, seed=seed, failing=key)
+    some = partial(simulate_failing, cell, jobs, wishes, schedule, doubts, runs=points, seed=seed)
+    if crew is None:
+        return dict(zip(keys, some(keys), strict=True))
+    shares = [keys[n : n + FAILING_AT_ONCE] for n in range(0, len(keys), FAILING_AT_ONCE)]
+    weeks = [week for share in results(crew, some, [(share,) for share in shares]) for week in share]
+    return dict(zip(keys, weeks, strict=True))
 
 
 def build_doubts(builds: Sequence[Build], cell: Cell, schedule: Schedule | None = None) -> tuple[BuildDoubt, ...]:

@@ -256,7 +256,7 @@ def _builds(cell: Cell, builds: Sequence[BuildJob], schedule: Schedule, table: _
             bench[b] = table.station_row + stations.index(tasks[TaskKind.UNPACK].station)
         if TaskKind.CLEAN_DOWN in tasks:  # by whoever unpacks, right before it
             planned[b, 2] = minutes_after(origin, tasks[TaskKind.CLEAN_DOWN].start)
-    made = np.array([[_minutes(job, name, cell) for name in machines] for job in builds], dtype=np.int64)
+    made = np.array([_minutes(job, machines, cell) for job in builds], dtype=np.int64)
     for b, job in enumerate(builds):  # where it was planned it can be printed, whatever the file says now
         made[b, machine[b]] = max(1, job.print_min.get(machines[machine[b]], 1))
     suits = np.array([[c.takes(j.material) and c.type == j.chamber_type for c in cell.chambers] for j in builds],
@@ -296,8 +296,10 @@ def _by_kind(schedule: Schedule) -> dict[str, dict[TaskKind, Task]]:
     return found
 
 
-def _minutes(job: BuildJob, machine: str, cell: Cell) -> int:
-    return job.print_min[machine] if machine in machines_of(cell, job) else 0
+def _minutes(job: BuildJob, machines: Sequence[str], cell: Cell) -> list[int]:
+    """Print time on each machine, 0 where it cannot be printed."""
+    suits = set(machines_of(cell, job))
+    return [job.print_min[name] if name in suits else 0 for name in machines]
 
 
 def _nodes(schedule: Schedule, jobs: Mapping[int, LineJob]) -> list[_Node]:

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from typing import NamedTuple
 
 import numpy as np
 
@@ -28,7 +29,7 @@ from cakewright.schedule.doubts import (
     throw,
     triangular,
 )
-from cakewright.schedule.instance import BoolArray, IntArray
+from cakewright.schedule.instance import BoolArray, FloatArray, IntArray
 from cakewright.schedule.jobs import BuildJob, LineJob
 from cakewright.schedule.realized import realized_week
 from cakewright.schedule.runs import Fate, Scratch, Stops, run_weeks
@@ -83,12 +84,26 @@ def simulate(
     `failing` makes that build stop in every run, at evenly spread heights, and every other build come out at its first
     try: what its failure alone would do. `closed` as for the plan itself.
     """
-    course, names, fate, stops = _cast(cell, builds, lines, schedule, build_doubts, line_doubts, runs=runs, seed=seed,
-                                       closed=closed, hands_sigma=hands_sigma, failing=failing)  # fmt: skip
-    ready = np.empty((runs, len(names.lines)), dtype=np.int64)
-    horizon = horizon_of(schedule)
-    run_weeks(course, _scratch(course), fate, stops, int(REACTION_MIN.value), horizon, _longest(course), ready)
-    return Weeks(schedule.start, horizon, names.lines, names.builds, ready, fate.fails[:, :, 0])
+    cast = _cast(cell, builds, lines, schedule, build_doubts, line_doubts, closed)
+    return _played(cast, schedule, _fate(cast, runs, seed, hands_sigma, failing))
+
+
+def simulate_failing(
+    cell: Cell,
+    builds: Sequence[BuildJob],
+    lines: Sequence[LineJob],
+    schedule: Schedule,
+    build_doubts: Sequence[BuildDoubt],
+    failing: Sequence[str],
+    *,
+    runs: int,
+    seed: int,
+) -> list[Weeks]:
+    """For each of some builds, the weeks of `simulate` in which it fails; the plan is laid out once for all of them."""
+    if not failing:
+        return []
+    cast = _cast(cell, builds, lines, schedule, build_doubts, (), None)
+    return [_played(cast, schedule, _fate(cast, runs, seed, float(HANDS_SIGMA), key)) for key in failing]
 
 
 def simulated_week(
@@ -104,13 +119,22 @@ def simulated_week(
     hands_sigma: float = float(HANDS_SIGMA),
 ) -> tuple[tuple[BuildJob, ...], Schedule]:
     """Run number `run` of `simulate` as builds with their real durations and tasks on the calendar."""
-    course, names, fate, stops = _cast(cell, builds, lines, schedule, build_doubts, (), runs=runs, seed=seed,
-                                       closed=None, hands_sigma=hands_sigma, failing=None)  # fmt: skip
+    cast = _cast(cell, builds, lines, schedule, build_doubts, (), None)
+    fate = _fate(cast, runs, seed, hands_sigma, None)
     one = Fate._make(x[run : run + 1] for x in fate)
-    week = _scratch(course)
-    ready = np.empty((1, len(names.lines)), dtype=np.int64)
-    run_weeks(course, week, one, stops, int(REACTION_MIN.value), horizon_of(schedule), _longest(course), ready)
-    return realized_week(cell, builds, schedule, course, names, week)
+    week = _scratch(cast.course)
+    _played(cast, schedule, one, week)
+    return realized_week(cell, builds, schedule, cast.course, cast.names, week)
+
+
+class _Cast(NamedTuple):
+    """The plan as arrays, and what may go otherwise in it."""
+
+    course: Course
+    names: Names
+    doubts: Sequence[BuildDoubt]
+    shorts: FloatArray  # (lines,) chance to come up short
+    stops: Stops
 
 
 def _cast(
@@ -120,33 +144,43 @@ def _cast(
     schedule: Schedule,
     build_doubts: Sequence[BuildDoubt],
     line_doubts: Sequence[LineDoubt],
-    *,
-    runs: int,
-    seed: int,
     closed: Mapping[str, Sequence[Span]] | None,
-    hands_sigma: float,
-    failing: str | None,
-) -> tuple[Course, Names, Fate, Stops]:
-    """The plan as arrays, and what every run has in store."""
+) -> _Cast:
     course, names = make_course(cell, builds, lines, schedule, ATTEMPTS, closed)
     doubts = {d.key: d for d in build_doubts}
     of_build = [doubts.get(b.key) or BuildDoubt(b.key, 0.0, (b.cool_min,) * 3) for b in builds]
-    shorts = {d.line: d.short for d in line_doubts}
+    short = {d.line: d.short for d in line_doubts}
+    shorts = np.array([short.get(n, 0.0) for n in names.lines], dtype=np.float64)
+    return _Cast(course, names, of_build, shorts, _stops(of_build, names))
+
+
+def _fate(cast: _Cast, runs: int, seed: int, hands_sigma: float, failing: str | None) -> Fate:
+    """What every run has in store."""
+    names, doubts = cast.names, cast.doubts
     dice = throw(names.builds, names.lines, runs, seed)
-    fails = np.array([d.fails for d in of_build])
+    fails = np.array([d.fails for d in doubts])
     if failing is not None:
         dice, fails = _forced(dice, names.builds.index(failing)), np.zeros(len(fails))
-    stops = _stops(of_build, names)
-    fate = Fate(
-        printing=print_factors(dice, np.array([d.print_sigma for d in of_build])),
+    points = cast.stops.printed.shape[1]
+    return Fate(
+        printing=print_factors(dice, np.array([d.print_sigma for d in doubts])),
         fails=dice.fails < fails[None, :, None],
-        stop=np.minimum(dice.stops * stops.printed.shape[1], stops.printed.shape[1] - 1).astype(np.int64),
+        stop=np.minimum(dice.stops * points, points - 1).astype(np.int64),
         hands=hands_factors(dice.hands, hands_sigma),
-        cool=triangular(dice.cooling, np.array([d.cool_min for d in of_build], dtype=np.float64).reshape(-1, 3)),
+        cool=triangular(dice.cooling, np.array([d.cool_min for d in doubts], dtype=np.float64).reshape(-1, 3)),
         line_hands=hands_factors(dice.line_hands, hands_sigma),
-        short=dice.short < np.array([shorts.get(n, 0.0) for n in names.lines])[None, :],
+        short=dice.short < cast.shorts[None, :],
     )
-    return course, names, fate, stops
+
+
+def _played(cast: _Cast, schedule: Schedule, fate: Fate, week: Scratch | None = None) -> Weeks:
+    """Every run of a fate; `week` keeps what happened in the last of them."""
+    course, names = cast.course, cast.names
+    ready = np.empty((len(fate.fails), len(names.lines)), dtype=np.int64)
+    horizon = horizon_of(schedule)
+    run_weeks(course, week or _scratch(course), fate, cast.stops, int(REACTION_MIN.value), horizon, _longest(course),
+              ready)  # fmt: skip
+    return Weeks(schedule.start, horizon, names.lines, names.builds, ready, fate.fails[:, :, 0])
 
 
 def simulated_promises(promises: Sequence[LinePromise], weeks: Weeks, fails: Mapping[str, Weeks],
