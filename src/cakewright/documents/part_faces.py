@@ -15,6 +15,7 @@ from cakewright.documents.sheet import picture_svg
 from cakewright.model.mesh import Mesh
 from cakewright.parts.faces import Face, Place, faces_of, on_faces
 
+SIDES = 2  # pictures of a part with its faces
 _STRAIGHT = 0.9  # of the whole: looks along an axis
 _ROUND = 0.5  # less: the face goes round
 
@@ -47,20 +48,26 @@ class FacesShown:
         said = f"{looks_where(face)}, {face.area_mm2 / 100:.1f} cm²"
         return f"{said}, must look good" if face.number in self.marked else said
 
+    def key(self, views: PartViews) -> tuple[tuple[int, str, bool], ...]:
+        """Number, words and whether it is marked, for each listed face; the picture shows those that can be seen."""
+        return tuple(
+            (
+                f.number,
+                self.words_of(f) + ("" if views.side_of(f.at_mm) < SIDES else ", not to be seen from these two sides"),
+                f.number in self.marked,
+            )
+            for f in self.listed
+        )
+
     def picture(self, views: PartViews) -> Picture:
         """The part from the front left above and from the back right below, the faces numbered."""
         return views.both_sides([Spot(f.number, f.at_mm) for f in self.listed], coloured=self.on)
 
     def blocks(self, views: PartViews) -> Sequence[Block]:
         """The section on paper."""
-        rows = [[f"{f.number}{' ★' if f.number in self.marked else ''}", self.words_of(f)] for f in self.listed]
-        drawn = {"svg": picture_svg(self.picture(views)), "mm": 120}
-        return (
-            heading("Faces"),
-            words(self.said),
-            table((("Seen from both sides", "1fr"),), [[drawn]]),
-            table((("Face", "auto"), ("Where it looks", "1fr")), rows),
-        )
+        key = "\n".join(f"{n}{' ★' if is_marked else ''} {said}" for n, said, is_marked in self.key(views))
+        drawn = {"svg": picture_svg(self.picture(views)), "mm": 110}
+        return heading("Faces"), words(self.said), table((("From both sides", "auto"), ("", "1fr")), [[drawn, key]])
 
 
 NO_FACES = FacesShown()

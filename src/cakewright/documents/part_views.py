@@ -24,6 +24,9 @@ _WHITE = (255, 255, 255)
 _RING = 0.055  # of the picture's longer side
 _CLOSER = 3
 
+_FRONT_LEFT = np.array([-0.52, -0.72, 0.46])  # toward the viewer
+_BOTH_SIDES = np.array([_FRONT_LEFT, -_FRONT_LEFT])
+
 Place = tuple[float, float, float]
 
 
@@ -68,25 +71,25 @@ class PartViews:
 
     def overview(self, spots: Sequence[Spot], size_px: int = 640) -> Picture:
         """The part from the front left with every place ringed, hidden ones too."""
-        return _ringed(self._drawn(_axes_toward(np.array([-0.52, -0.72, 0.46])), size_px), spots)
+        return _ringed(self._drawn(_axes_toward(_FRONT_LEFT), size_px), spots)
 
     def both_sides(
         self, spots: Sequence[Spot], size_px: int = 460, coloured: NDArray[np.bool_] | None = None
     ) -> Picture:
-        """From the front left above and from the back right below, each with the places that are seen from there.
+        """From the front left above and from the back right below, each place once, hidden ones (`side_of` 2) nowhere.
 
         `coloured` (m,) triangles stand out.
         """
         views = []
-        for toward in (np.array([-0.52, -0.72, 0.46]), np.array([0.52, 0.72, -0.46])):
-            axes = _axes_toward(toward)
-            seen = [s for s in spots if float(self._outward(s.at_mm) @ toward) > 0]
-            views.append(_ringed(self._drawn(axes, size_px, coloured), seen))
+        for n, way in enumerate(_BOTH_SIDES):
+            here = [s for s in spots if self.side_of(s.at_mm) == n]
+            views.append(_ringed(self._drawn(_axes_toward(way), size_px, coloured), here))
         return replace(views[0], pixels=_beside(views[0].pixels, views[1].pixels))
 
-    def _outward(self, at_mm: Place) -> FloatArray:
-        near = int(np.argmin(np.linalg.norm(self._middles - np.asarray(at_mm), axis=1)))
-        return np.asarray(self._normals[near])
+    def side_of(self, at_mm: Place) -> int:
+        """Which of the pictures of `both_sides` shows a place: 0, 1, or 2 when something hides it from both."""
+        score, free = self._liking(at_mm, _BOTH_SIDES / np.linalg.norm(_BOTH_SIDES, axis=1, keepdims=True), np.zeros(3))
+        return int(np.argmax(score)) if (free & (score > 0)).any() else len(_BOTH_SIDES)
 
     def turned(self, rotation: FloatArray, size_px: int = 300) -> Picture:
         """The part as it would stand in the build."""
@@ -95,17 +98,19 @@ class PartViews:
 
     def look_at(self, at_mm: Place) -> tuple[FloatArray, bool]:
         """Axes (right, up, toward the viewer) from which the place is seen, and whether it is seen at all."""
+        ways = _directions()
+        score, open_ways = self._liking(at_mm, ways, 0.25 * _FRONT_LEFT)
+        best = int(np.argmax(score))
+        return _axes_toward(ways[best]), bool(open_ways[best])
+
+    def _liking(self, at_mm: Place, ways: FloatArray, bias: FloatArray) -> tuple[FloatArray, NDArray[np.bool_]]:
+        """How well each direction (unit, n x 3) shows a place, and whether nothing of the part is in between."""
         at = np.asarray(at_mm)
         near = int(np.argmin(np.linalg.norm(self._middles - at, axis=1)))
         outward = self._normals[near]
-        ways = _directions()
-        liking = ways @ outward + 0.25 * (ways @ np.array([-0.52, -0.72, 0.46]))
         start = at + 2e-3 * self._size * outward
-        free = self._scene.first_hit(np.repeat(start[None], len(ways), axis=0), ways)[0]
-        open_ways = np.isinf(free)
-        score = np.where(open_ways, liking, liking - 10.0)
-        best = int(np.argmax(score))
-        return _axes_toward(ways[best]), bool(open_ways[best])
+        free = np.isinf(self._scene.first_hit(np.repeat(start[None], len(ways), axis=0), ways)[0])
+        return ways @ (outward + bias) - np.where(free, 0.0, 10.0), free
 
     def _drawn(self, axes: FloatArray, size_px: int, coloured: NDArray[np.bool_] | None = None) -> Picture:
         """The picture along `axes`: drawn from the front after a turn, then told where points of the part lie."""
