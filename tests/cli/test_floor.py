@@ -54,3 +54,12 @@ def test_remakes_are_written_behind_the_order_list(db, tmp_path):
     assert "L02: 1 to make again, due 2027-03-05" in run(db, "remake", new, "--orders", old).stdout
     assert [x.line for x in read_orders(new, plan.cell).lines] == [1, 2, 3, 4, 5, 6, 7, 8]
     assert "already there" in str(run(db, "remake", new).exception)
+
+
+def test_the_file_of_a_build_is_exported(db, tmp_path):
+    """Both files, and the words that nothing differs from the plan's folder; a strange build is answered."""
+    said = CliRunner().invoke(cli, ["export", "B1", "--out", str(tmp_path / "usb"), "--db", str(db)])
+    assert "drawn as in the plan's folder" in said.stdout
+    assert sorted(p.name for p in (tmp_path / "usb").iterdir()) == ["B1.3mf", "B1.stl"]
+    strange = CliRunner().invoke(cli, ["export", "B9", "--db", str(db)])
+    assert "no build 'B9'" in str(strange.exception)

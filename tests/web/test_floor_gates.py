@@ -92,3 +92,14 @@ def test_upkeep_is_entered_announced_and_done(client):
     assert client.post(f"{page}/postponed", data={**sent, "more": "2", "reason": ""}).status_code == 422
     done = {"machine": "A1", "what": "sieve seal", "by": "Mira", "before": "worn", "after": "new"}
     assert "before worn, after new" in client.post(f"{page}/done", data=done).text
+
+
+def test_the_file_for_the_machine_is_fetched_from_the_build(client):
+    """A 3MF and an STL, drawn when asked for; another name is answered."""
+    page = "/plans/1/builds/B1"
+    assert f"{page}/machine-file/B1.3mf" in client.get(page).text
+    answer = client.get(f"{page}/machine-file/B1.3mf")
+    assert (answer.status_code, answer.content[:2], answer.headers["content-type"]) == (200, b"PK", "model/3mf")
+    assert client.get(f"{page}/machine-file/B1.stl").status_code == 200
+    for wrong in ("B1.exe", "B2.3mf"):
+        assert client.get(f"{page}/machine-file/{wrong}").status_code == 404

@@ -7,11 +7,13 @@ files and calendars, in a folder of its own beside the database.
 from __future__ import annotations
 
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 
 from cakewright.app.powder_slips import write_slips
 from cakewright.app.progress import Progress, quiet
 from cakewright.app.replan import AGAIN_FROM
+from cakewright.app.scale_in_effect import drawn_plan
 from cakewright.app.write_plan import place_folder, write_folder
 from cakewright.documents.what_changed import Changed
 from cakewright.errors import StoreError
@@ -51,7 +53,7 @@ def write_papers(
     plan = store.load_plan(version)
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        written = write_folder(plan, folder, at, progress, change_of(store, plan))
+        written = write_folder(plan, folder, at, progress, change_of(store, plan), partial(drawn_plan, store))
         write_slips(store, plan, written / "papers", at.date())
         place_folder(written, final)
     except OSError as wrong:

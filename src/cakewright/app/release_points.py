@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
+from cakewright.app.scale_in_effect import scale_words
 from cakewright.app.specimen_places import asks_for_test, places_words, specimen_places
 from cakewright.app.upkeep import of_build, upkeep
 from cakewright.documents.verdicts import stop_reasons
@@ -55,6 +56,7 @@ def release_points(
         ),
         _material(plan, build),
         *_revisions(store, plan, build),
+        *_scale(store, plan, build),
         _findings(plan, build),
         _specimens(plan, build),
         _promises(plan, build),
@@ -101,6 +103,12 @@ def _revisions(store: Store, plan: WeekPlan, build: Build) -> list[ReleasePoint]
         return [ReleasePoint("files and revisions", Look.BLOCKED, "; ".join(changed), remedy)]
     hashes = len({plan.parts[k].origin.sha256 for k in part_keys(build)})
     return [ReleasePoint("files and revisions", Look.GOOD, f"{hashes} files, none replaced by a newer one")]
+
+
+def _scale(store: Store, plan: WeekPlan, build: Build) -> list[ReleasePoint]:
+    words = scale_words(store, plan, build)
+    remedy = "fetch the machine's file from the page of the build; the one in the plan's folder is drawn as before"
+    return [ReleasePoint("scale of the machine", Look.LOOK, words, remedy)] if words else []
 
 
 def _findings(plan: WeekPlan, build: Build) -> ReleasePoint:

@@ -7,16 +7,20 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from cakewright.app.authority import Step, require
+from cakewright.app.build_files import prove_drawn_gaps
+from cakewright.app.changed_build import refuse_begun
 from cakewright.app.floor_note import keep
+from cakewright.app.scale_in_effect import AXES, approvals, begins_with, drawn_plan, from_build, with_factors
 from cakewright.errors import InputError
 from cakewright.formats.lengths_csv import WantedLength
+from cakewright.model.build import Build
 from cakewright.model.cell import Machine
 from cakewright.model.floor import FloorKind, FloorRecord, Value
 from cakewright.model.plan import WeekPlan
 from cakewright.quality.calibrate import Measured, ScaleProposal, fit_axis, propose_scale
 from cakewright.store import Store
+from cakewright.store.schedule import Progress
 
-AXES = "xyz"
 _LEAST_LENGTHS = 3
 
 
@@ -70,17 +74,18 @@ def axis_states(store: Store, plan: WeekPlan) -> tuple[AxisState, ...]:
         for number, axis in enumerate(AXES):
             mine = [r for r in records if (r.data["machine"], r.data["axis"]) == (machine.name, axis)]
             if mine:
-                found.append(_state(machine, number, mine))
+                found.append(_state(store, machine, number, mine))
     return tuple(found)
 
 
 def approve(
-    store: Store, plan: WeekPlan, machine: str, axis: str, *, by: str, at: datetime, note: str = "", uid: str = "",
-    kept_at: datetime | None = None,
+    store: Store, plan: WeekPlan, machine: str, axis: str, *, by: str, at: datetime, note: str = "", first: str = "",
+    uid: str = "", kept_at: datetime | None = None,
 ) -> FloorRecord:  # fmt: skip
-    """Take the proposal for an axis: the builds of the next plan are drawn with it. InputError when none stands.
+    """Take the proposal for an axis: drawn with it from the build `first` of this plan on ('': from the next plan on).
 
-    Whoever measured the last ladder does not approve it.
+    InputError when no change is proposed, for whoever measured the last ladder, when `first` has begun or is printed on
+    another machine, and when its pieces or those after it would then come nearer than the clearance.
     """
     require(store, by, Step.SCALE, at.date())
     state = next((s for s in axis_states(store, plan) if (s.machine, s.axis) == (machine, axis)), None)
@@ -92,31 +97,59 @@ def approve(
     if ladders[-1].by.casefold() == by.strip().casefold():
         raise InputError(f"{by.strip()} measured it", remedy="a second person approves", where="by")
     p = state.proposal
+    if first:
+        _check_first(store, plan, machine, first, at)
     data: dict[str, Value] = {
         "deed": "approved", "machine": machine, "axis": axis, "old": p.old_factor, "new": float(p.new_factor or 1.0),
         "reason": p.reason, "evidence": " ".join(p.evidence), "effect_mm": round(p.effect_mm, 4),
-        "from_plan": (store.newest() or plan.version) + 1, "note": note.strip(),
+        "from_plan": plan.version if first else (store.newest() or plan.version) + 1, "from_build": first,
+        "note": note.strip(),
     }  # fmt: skip
-    return keep(store, plan, FloorKind.SCALE, data, by=by, at=at, uid=uid, kept_at=kept_at)
+    asked = FloorRecord("", plan.version, FloorKind.SCALE, by, at, first, data=data)
+    for build in from_build(plan, first) if first else ():
+        drawn = drawn_plan(store, plan, build)
+        machines = tuple(with_factors(m, [asked]) if m.name == machine else m for m in drawn.cell.machines)
+        prove_drawn_gaps(replace(drawn, cell=replace(drawn.cell, machines=machines)), build)
+    return keep(store, plan, FloorKind.SCALE, data, by=by, at=at, build=first, uid=uid, kept_at=kept_at)
+
+
+def may_begin(store: Store, plan: WeekPlan, machine: str, now: datetime) -> tuple[str, ...]:
+    """Builds of a machine that have not begun, in the order of their printing: a change may begin with each of them."""
+    mine = [b for b in plan.builds if b.machine == machine]
+    ordered = sorted(mine, key=lambda b: -len(from_build(plan, b.key)))
+    progress = store.schedule.progress_of(plan.version)
+    return tuple(b.key for b in ordered if not _has_begun(plan, b, now, progress))
 
 
 def with_approved_scale(machine: Machine, store: Store) -> Machine:
     """The machine with the factors that were approved last, for the files of the next plan."""
-    scale = list(machine.export_scale)
-    for r in store.floor.records(kind=FloorKind.SCALE):
-        if (r.data["deed"], r.data["machine"]) == ("approved", machine.name):
-            scale[AXES.index(str(r.data["axis"]))] = float(r.data["new"])
-    return replace(machine, export_scale=(scale[0], scale[1], scale[2]))
+    return with_factors(machine, approvals(store, machine.name))
 
 
-def _state(machine: Machine, number: int, mine: Sequence[FloorRecord]) -> AxisState:
+def _check_first(store: Store, plan: WeekPlan, machine: str, first: str, at: datetime) -> None:
+    can = may_begin(store, plan, machine, at)
+    if first not in can:
+        raise InputError(
+            f"{first[:20]!r} of plan {plan.version} is no build of {machine} that has not begun",
+            remedy=f"one of: {', '.join(can)}" if can else "leave it empty: from the next plan on", where="first",
+        )  # fmt: skip
+
+
+def _has_begun(plan: WeekPlan, build: Build, now: datetime, progress: Sequence[Progress]) -> bool:
+    try:
+        refuse_begun(plan, build, now, progress)
+    except InputError:
+        return True
+    return False
+
+
+def _state(store: Store, machine: Machine, number: int, mine: Sequence[FloorRecord]) -> AxisState:
     axis = AXES[number]
     approved = next((r for r in reversed(mine) if r.data["deed"] == "approved"), None)
-    since = int(approved.data["from_plan"]) if approved else 0
     factor = float(approved.data["new"]) if approved else machine.export_scale[number]
     last: dict[tuple[int, str], FloorRecord] = {}
     for r in mine:
-        if r.data["deed"] == "ladder" and r.plan >= since:
+        if r.data["deed"] == "ladder" and (approved is None or _drawn_with(store, approved, r)):
             last[r.plan, r.build] = r
     ladders = tuple(
         Measured(f"{r.plan}-{r.build}", float(r.data["scale"]), machine.name, str(r.data["material"]),
@@ -124,3 +157,11 @@ def _state(machine: Machine, number: int, mine: Sequence[FloorRecord]) -> AxisSt
         for r in last.values()
     )  # fmt: skip
     return AxisState(machine.name, axis, factor, ladders, propose_scale(axis, ladders, old_factor=factor), approved)
+
+
+def _drawn_with(store: Store, approved: FloorRecord, ladder: FloorRecord) -> bool:
+    """True when the build of a ladder was drawn with an approved change."""
+    if ladder.plan != int(approved.data["from_plan"]) or not approved.data.get("from_build"):
+        return ladder.plan >= int(approved.data["from_plan"])
+    plan = store.load_plan(ladder.plan)
+    return begins_with(approved, plan, plan.build(ladder.build))

@@ -24,6 +24,7 @@ from cakewright.documents.traveller import traveller_pdf
 from cakewright.documents.unpack_map import unpack_map_pdf
 from cakewright.documents.what_changed import Changed
 from cakewright.errors import StoreError
+from cakewright.model.build import Build
 from cakewright.model.plan import WeekPlan
 from cakewright.store.engine import beside
 from cakewright.store.lasting import flush_folder, flush_tree
@@ -102,8 +103,14 @@ def place_folder(folder: Path, final: Path) -> None:
     flush_folder(final.parent)
 
 
-def write_folder(plan: WeekPlan, out: Path, at: datetime, progress: Progress, change: Changed | None = None) -> Path:
-    """Write all files of one version into a temporary folder beside the final one; `change` stands first."""
+def write_folder(
+    plan: WeekPlan, out: Path, at: datetime, progress: Progress, change: Changed | None = None,
+    drawn: Callable[[WeekPlan, Build], WeekPlan] = lambda plan, _: plan,
+) -> Path:  # fmt: skip
+    """Write all files of one version into a temporary folder beside the final one; `change` stands first.
+
+    `drawn` gives the plan with the machine as it draws a build, for its files.
+    """
     folder = Path(tempfile.mkdtemp(prefix=".plan-being-written-", dir=out))
     try:
         folder.chmod(0o755)
@@ -124,7 +131,7 @@ def write_folder(plan: WeekPlan, out: Path, at: datetime, progress: Progress, ch
         pictures.mkdir()
         for build in plan.builds:
             told(f"build files of {build.key}")
-            write_build_files(plan, build, folder / "builds")
+            write_build_files(drawn(plan, build), build, folder / "builds")
             for name, picture in heat_pictures(plan, build).items():
                 (pictures / name).write_text(picture, encoding="utf-8")
             for name, make in PAPERS.items():

@@ -109,6 +109,7 @@ def shrink(
     """
     from cakewright.app.learn_shrink import propose_shrink
     from cakewright.app.scale_change import axis_states, keep_ladder
+    from cakewright.app.scale_in_effect import drawn_for
     from cakewright.app.serve import check_database
     from cakewright.cli.screen import console
     from cakewright.formats.lengths_csv import read_lengths
@@ -118,7 +119,7 @@ def shrink(
     check_database(db)
     with open_store(db) as store:
         the_plan = store.load_plan(plan)
-        found = propose_shrink(the_plan, build, lengths)
+        found = propose_shrink(drawn_for(store, the_plan, build), build, lengths)
         kept = keep_ladder(store, the_plan, build, lengths, by=by, at=datetime.now(UTC)) if keep else ()
         told = [s for s in axis_states(store, the_plan) if s.machine == found.machine] if keep else []
     console.print(f"{found.machine}, from {len(lengths)} lengths:", style="bold", markup=False)

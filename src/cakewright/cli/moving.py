@@ -1,4 +1,4 @@
-"""`move` and `papers`: put one task elsewhere, and the papers of a plan that is kept already."""
+"""`move`, `papers` and `export`: put a task elsewhere; the papers of a kept plan; the file of a build."""
 
 from __future__ import annotations
 
@@ -51,6 +51,22 @@ def papers(db: Db = DEFAULT, plan: Plan = None, at: At = None) -> None:
 
     with opened(db, plan, at) as (store, version, now, _):
         told(store, version, now)
+
+
+def export(
+    build: Annotated[str, typer.Argument(help="The build, such as B3.")],
+    out: Annotated[Path, typer.Option("--out", help="Folder for the two files.")] = Path(),
+    db: Db = DEFAULT,
+    plan: Plan = None,
+) -> None:
+    """Write the 3MF and STL of one build for its machine, with the scale that is in effect for it now."""
+    from cakewright.app.running import opened
+    from cakewright.app.scale_in_effect import export_build, scale_words
+
+    with opened(db, plan, None) as (store, _version, _now, the_plan):
+        threemf, stl = export_build(store, the_plan, build, out)
+        words = scale_words(store, the_plan, the_plan.build(build))
+        typer.echo(f"Wrote {threemf} and {stl}" + (f", {words}." if words else ", drawn as in the plan's folder."))
 
 
 def told(store: Store, version: int, at: datetime) -> Path:

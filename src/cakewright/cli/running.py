@@ -176,9 +176,9 @@ def kept(db: Db = DEFAULT, at: At = None) -> None:
 
 def register(cli: typer.Typer) -> None:
     """Add the commands."""
-    from cakewright.cli.moving import move, papers
+    from cakewright.cli.moving import export, move, papers
 
-    for command in (commit, note, replan, move, stop, whatif, kept, papers):
+    for command in (commit, note, replan, move, stop, whatif, kept, papers, export):
         cli.command(rich_help_panel=PANEL)(command)
 
 

@@ -28,6 +28,7 @@ from cakewright.web import (
     inbox,
     inspect,
     live,
+    machine_file,
     metrics,
     nest,
     numbers,
@@ -114,6 +115,7 @@ def create_app(
     app.include_router(upkeep.pages)
     app.include_router(service.pages)
     app.include_router(scale.pages)
+    app.include_router(machine_file.pages)
     app.include_router(specimens.pages)
     app.include_router(packing.pages)
     app.include_router(training.pages)

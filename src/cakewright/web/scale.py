@@ -27,18 +27,20 @@ def scale(
     """Every axis that was measured: its chart, what is proposed and why, or why nothing is."""
     plan = shelf.plan(version)
     rows = [(s, _chart(s)) for s in scale_change.axis_states(shelf.store, plan)]
-    return page(request, "scale.html", **shown_of(shelf, plan, "/lines"), rows=rows, by=by)
+    now = shelf.clock()
+    first = {s.machine: scale_change.may_begin(shelf.store, plan, s.machine, now) for s, _ in rows}
+    return page(request, "scale.html", **shown_of(shelf, plan, "/lines"), rows=rows, first=first, by=by)
 
 
 @pages.post("/plans/{version}/scale")
 def approve(
-    shelf: Plans, version: int, machine: Short, axis: Short, by: Short, note: Short = "", when: Short = "",
-    uid: Short = "",
+    shelf: Plans, version: int, machine: Short, axis: Short, by: Short, note: Short = "", first: Short = "",
+    when: Short = "", uid: Short = "",
 ) -> Response:  # fmt: skip
     """A second person takes a proposal."""
     plan, now = shelf.plan(version), shelf.clock()
-    scale_change.approve(shelf.store, plan, machine, axis, by=by, at=happened(when, now), note=note, uid=uid,
-                         kept_at=now)  # fmt: skip
+    scale_change.approve(shelf.store, plan, machine, axis, by=by, at=happened(when, now), note=note, first=first,
+                         uid=uid, kept_at=now)  # fmt: skip
     return RedirectResponse(f"/plans/{version}/scale?{urlencode({'by': by})}", status_code=303)
 
 
