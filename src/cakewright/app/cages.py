@@ -67,7 +67,10 @@ class Cages:
                 inside = mine[at : at + len(cage.pieces)]
                 at += len(inside)
                 name = f"{key}{CAGE}{inside[0].piece.rsplit('-', 1)[-1]}"
-                named = tuple(replace(p, piece=q.piece, line=q.line) for p, q in zip(cage.pieces, inside, strict=True))
+                named = tuple(
+                    replace(p, piece=q.piece, part_key=key, line=q.line)
+                    for p, q in zip(cage.pieces, inside, strict=True)
+                )
                 filled[name] = replace(cage, pieces=named)
                 notes.append(_told(name, filled[name], parts[key]))
                 loose.append(NestPiece(name, name, inside[0].line, inside[0].priority))
