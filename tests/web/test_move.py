@@ -34,13 +34,17 @@ def test_judging_changes_nothing_and_is_no_entry_in_the_record(store):
 
 
 def test_kept_by_script(store):
-    """201 with the new version, before and after; one entry in the record; the scene names what is pinned."""
+    """A job that ends with the new version and its page; then the papers; the scene names what is pinned."""
     client = client_over(store, clock=lambda: BEFORE)
     body = {"moves": [{"piece": "L02-01", "y_mm": 36}], "pinned": ["L02-01"], "by": "Mira"}
     answer = client.post(NEST, json=body)
-    assert answer.status_code == 201
-    kept = answer.json()
-    assert (kept["plan"], kept["before"], kept["moved"], kept["pinned"]) == (2, 1, ["L02-01"], ["L02-01"])
+    assert answer.status_code == 202
+    number = answer.json()["number"]
+    client.get(f"/jobs/{number}/events")  # ends with the job
+    job = client.get(f"/api/v1/jobs/{number}").json()
+    assert (job["state"], job["plan"], job["folder"]) == ("done", 2, "plans/2/builds/B1?kept=1"), job
+    opened = client.get(f"/jobs/{number}?then=open", follow_redirects=False)
+    assert opened.headers["location"] == "/plans/2/builds/B1?kept=1"
     assert any(job.kind == PAPERS and job.folder == "plans/2" for job in store.jobs())
     assert b'"pinned": ["L02-01"]' in client.get("/api/v1/plans/2/builds/B1/scene").content
     assert "pinned" in client.get("/plans/2/builds/B1?kept=1").text

@@ -2,7 +2,10 @@
 
 import pytest
 
+from cakewright.app.asked_quotes import AskedQuote, keep_asked
+from cakewright.app.jobs import QUOTE
 from cakewright.store import open_store
+from cakewright.web.limited import LimitedShelf
 from tests.app.worlds import small_cell
 from tests.web.conftest import TUESDAY, client_over, week
 from tests.web.test_inbox import mesh_bytes
@@ -21,8 +24,19 @@ def client(tmp_path):
 
 
 def ask(client, name="block.stl", content=None, **more):
+    """Ask, wait for the job; the answer that leads to the quote, or that refused at once."""
     files = {"file": (name, mesh_bytes() if content is None else content)}
-    return client.post("/quotes", data={"quantity": "3", "seconds": "0", **more}, files=files, follow_redirects=False)
+    asked = client.post("/quotes", data={"quantity": "3", "seconds": "0", **more}, files=files, follow_redirects=False)
+    return opened(client, asked)
+
+
+def opened(client, asked):
+    """The job that was begun followed to its end and opened."""
+    if asked.status_code != 303:
+        return asked
+    job = asked.headers["location"]
+    client.get(job.partition("?")[0] + "/events")  # ends with the job
+    return client.get(job, follow_redirects=False)
 
 
 def test_from_file_to_answer_to_order_list(client):
@@ -45,8 +59,9 @@ def test_from_file_to_answer_to_order_list(client):
 def test_a_file_that_is_no_mesh_is_answered_with_its_fault(client):
     """Nothing is kept, the reason is said."""
     answer = ask(client, content=b"solid nothing")
-    assert answer.status_code == 422
+    assert "failed" in answer.text and "To do:" in answer.text
     assert client.get("/api/v1/quotes").json() == []
+    assert ask(client, content=b"").status_code == 422
     assert ask(client, name="..%2Fevil.stl").status_code == 422
     assert ask(client, due="someday").status_code == 422
 
@@ -54,9 +69,8 @@ def test_a_file_that_is_no_mesh_is_answered_with_its_fault(client):
 def test_a_repeat_needs_no_file(client):
     """The same part in another quantity, from the kept file: a quote of its own, with part and revision as before."""
     place = ask(client, customer="Team").headers["location"]
-    answer = client.post(
-        f"{place}/again", data={"quantity": "20", "seconds": "0", "by": "Mira"}, follow_redirects=False
-    )
+    again = {"quantity": "20", "seconds": "0", "by": "Mira"}
+    answer = opened(client, client.post(f"{place}/again", data=again, follow_redirects=False))
     assert answer.status_code == 303, answer.text
     assert answer.headers["location"] == "/quotes/2"
     first, second = (client.get(f"/api/v1/quotes/{n}").json()["offer"] for n in (1, 2))
@@ -68,3 +82,28 @@ def test_a_repeat_needs_no_file(client):
         held.unlink()
     gone = client.post(f"{place}/again", data={"quantity": "2", "seconds": "0"})
     assert gone.status_code >= 400 and "quote it with its file" in gone.text
+
+
+def test_asked_before_a_restart_and_made_after_it(client):
+    """File and wishes are kept until the quote is there: a job that was interrupted makes it at a press."""
+    desk, shelf = client.app.state.desk, client.app.state.shelf
+    wishes = AskedQuote("block.stl", 7, customer="Team", seconds=0.0, by="Mira")
+    word = keep_asked(shelf.store, wishes, [mesh_bytes()], small_cell())
+    number = shelf.store.add_job(kind=QUOTE, by="Mira", folder=f"asked/{word}", at=TUESDAY)
+    assert desk.recover() == 1
+    answer = opened(client, client.post(f"/jobs/{number}/again", follow_redirects=False))
+    assert answer.headers["location"] == "/quotes/1"
+    assert client.get("/api/v1/quotes/1").json()["offer"]["quantity"] == 7
+    assert not (shelf.store.folder / "asked" / word).exists()
+
+
+def test_a_limited_account_follows_its_own_quotes_only(client):
+    """The job of a quote is seen by whoever sees its customer, before it is made and afterwards; others are not."""
+    shelf = client.app.state.shelf
+    ask(client, customer="Team")
+    word = keep_asked(shelf.store, AskedQuote("block.stl", customer="Other"), [mesh_bytes()], small_cell())
+    waiting = shelf.store.add_job(kind=QUOTE, by="Mira", folder=f"asked/{word}", at=TUESDAY)
+    papers = shelf.store.add_job(kind="write the papers of a plan", by="Mira", folder="plans/1", at=TUESDAY)
+    jobs = [shelf.store.job(number) for number in (1, waiting, papers)]
+    assert [LimitedShelf(shelf, ["team"]).shows_job(job) for job in jobs] == [True, False, False]
+    assert [LimitedShelf(shelf, ["Other"]).shows_job(job) for job in jobs] == [False, True, False]

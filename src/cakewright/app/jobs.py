@@ -6,37 +6,51 @@ import contextlib
 import shutil
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Sequence
 from contextlib import AbstractContextManager
 from datetime import UTC, datetime
 from pathlib import Path
 from urllib.parse import quote
 
+from cakewright.app.asked_quotes import FOLDER as ASKED
+from cakewright.app.asked_quotes import asked_of
 from cakewright.app.inbox import ORDERS, PARTS, Inbox
+from cakewright.app.keep_nest import judged_moves
+from cakewright.app.move_part import Move
 from cakewright.app.progress import Progress
+from cakewright.app.short_work import Made, keep_moved, make_quote
 from cakewright.app.worker import Ended, Limits, Told, Worker
 from cakewright.errors import CakewrightError, InputError
 from cakewright.formats.orders_csv import read_orders
 from cakewright.model.cell import Cell
+from cakewright.model.plan import WeekPlan
 from cakewright.store import Job, Store
 from cakewright.store.jobs import JobState
 
 PLAN = "plan a week"
 NEST = "nest a build again"
 PAPERS = "write the papers of a plan"
+QUOTE = "quote a part"
+KEEP = "keep a nest moved by hand"
+SHORT = frozenset({QUOTE, KEEP})  # somebody waits at the screen; `folder` becomes the page of the result
 PLAN_LIMITS = Limits(memory_bytes=32 * 1024**3)
 MOST_SECONDS = 3600.0
 BEING_WRITTEN = ".plan-being-written-*"
 
 
 class JobDesk:
-    """Takes orders for long work and does one after the other. `clock` says the time at the machine."""
+    """Takes orders for long work and does one after the other. `clock` says the time at the machine.
+
+    What somebody waits for at the screen (a quote, a nest moved by hand) has a turn of its own: it never stands behind
+    a plan of the week.
+    """
 
     def __init__(self, store: Store, clock: Callable[[], datetime]) -> None:
         self.store = store
         self.clock = clock
         self.inbox = Inbox(store.folder / "inbox")
         self._turn = threading.Lock()  # one plan at a time: each may use every core
+        self._short_turn = threading.Lock()
         self._workers: dict[int, Worker] = {}
         self._held: dict[int, AbstractContextManager[None]] = {}
         self._cancelled: set[int] = set()
@@ -96,9 +110,33 @@ class JobDesk:
         self._begin(number, papers_of, (self.store.address, version, self.clock()))
         return number
 
-    def _begin(self, number: int, work: Callable[..., int], arguments: tuple[object, ...]) -> None:
+    def keep(self, plan: WeekPlan, key: str, moves: Sequence[Move], pinned: Collection[str] | None, *, by: str) -> int:
+        """Ask for moves and pins to be kept as a new plan version; the number of the job.
+
+        They are judged at once, so that what is wrong with them is said before anybody waits.
+        """
+        now = self.clock()
+        judged_moves(plan, key, moves, pinned, at=now, progress=self.store.schedule.progress_of(plan.version))
+        number = self.store.add_job(kind=KEEP, by=by, folder=f"plans/{plan.version}/builds/{quote(key)}", at=now)
+        arguments = (self.store.address, plan.version, key, tuple(moves), pinned, by, now)
+        self._begin(number, keep_moved, arguments, self._short_turn)
+        return number
+
+    def quote(self, word: str, *, cell: Cell, plan: WeekPlan | None) -> int:
+        """Ask for a quote of what is kept under a word (`asked_quotes.keep_asked`); the number of the job."""
+        by = asked_of(self.store, word).by
+        number = self.store.add_job(kind=QUOTE, by=by, folder=f"{ASKED}/{word}", at=self.clock())
+        arguments = (self.store.address, word, cell, plan, self.clock())
+        self._begin(number, make_quote, arguments, self._short_turn)
+        return number
+
+    def _begin(
+        self, number: int, work: Callable[..., int | Made], arguments: tuple[object, ...],
+        turn: threading.Lock | None = None,
+    ) -> None:  # fmt: skip
         self._held[number] = self.store.hold_job(number)
-        threading.Thread(target=self._run, args=(number, work, arguments), name=f"job-{number}", daemon=True).start()
+        rest = (number, work, arguments, turn or self._turn)
+        threading.Thread(target=self._run, args=rest, name=f"job-{number}", daemon=True).start()
 
     def cancel(self, number: int) -> Job:
         """Stop a job; what is already saved stays, everything else is as before."""
@@ -129,8 +167,10 @@ class JobDesk:
             self._let_go(number)
         self.store.interrupt_jobs(self.clock())
 
-    def _run(self, number: int, work: Callable[..., int], arguments: tuple[object, ...]) -> None:
-        with self._turn:
+    def _run(
+        self, number: int, work: Callable[..., int | Made], arguments: tuple[object, ...], turn: threading.Lock
+    ) -> None:
+        with turn:
             with self._guard:
                 if number in self._cancelled or self._is_closing:
                     return
@@ -163,7 +203,11 @@ class JobDesk:
 
     def _end(self, number: int, ended: Ended) -> None:
         if ended.is_good:
-            self.store.change_job(number, state=JobState.DONE.value, ended_at=self.clock(), plan=ended.value)
+            made = ended.value if isinstance(ended.value, Made) else None
+            result = {"plan": ended.value} if made is None else {"plan": made.plan, "folder": made.place}
+            if made and made.plan is not None:
+                self.papers(made.plan, by=self.store.job(number).by)
+            self.store.change_job(number, state=JobState.DONE.value, ended_at=self.clock(), **result)
             return
         found = f"{ended.where}: {ended.found}" if ended.where else ended.found
         self.store.change_job(

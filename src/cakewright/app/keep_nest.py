@@ -7,13 +7,14 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from cakewright.app.changed_build import dated, recomputed, refuse_begun, with_build
-from cakewright.app.move_part import Move, move_parts
+from cakewright.app.move_part import Move, MovedNest, move_parts
 from cakewright.app.replan import accept
 from cakewright.errors import InputError
 from cakewright.model.build import Build, Placement
 from cakewright.model.plan import WeekPlan
 from cakewright.stopping import Stop
 from cakewright.store import Store
+from cakewright.store.schedule import Progress
 
 MOST_NAMED = 6
 
@@ -53,6 +54,32 @@ def keep_nest(
     """
     build = plan.build(key)
     progress = store.schedule.progress_of(plan.version)
+    found, placements = judged_moves(plan, key, moves, pinned, at=at, progress=progress)
+    nest = replace(build.nest, placements=placements, height_mm=found.height_mm)
+    if found.moved:
+        nest = replace(nest, notes=(*nest.notes, f"moved by hand ({by}): {_some(found.moved)}"))
+        changed = recomputed(plan, build, nest)
+        made = dated(plan, changed, at, progress, stop)
+        version, dates = accept(store, made, by=by, at=at), made.difference.headline
+    else:
+        changed = replace(build, nest=nest)
+        version, dates = store.save_plan(with_build(plan, changed), made_by=by, at=at), "No date moves."
+    return KeptNest(
+        version, key, found.moved, tuple(p.piece for p in placements if p.pinned),
+        (build.nest.height_mm, changed.nest.height_mm), (build.print_time.total_s, changed.print_time.total_s),
+        (build.cooling.opening_s[1], changed.cooling.opening_s[1]), dates,
+    )  # fmt: skip
+
+
+def judged_moves(
+    plan: WeekPlan, key: str, moves: Sequence[Move], pinned: Collection[str] | None, *, at: datetime,
+    progress: Sequence[Progress],
+) -> tuple[MovedNest, tuple[Placement, ...]]:  # fmt: skip
+    """The moves judged on the exact meshes, and the placements with their pins.
+
+    InputError when something is wrong, the build has begun, or nothing was changed.
+    """
+    build = plan.build(key)
     refuse_begun(plan, build, at, progress)
     found = move_parts(plan, build, moves)
     if found.wrongs:
@@ -61,22 +88,9 @@ def keep_nest(
             f"the nest cannot be kept so: {said}", remedy="move or turn the pieces, then accept", where=key
         )
     placements = with_pins(build, found.placements, pinned)
-    nest = replace(build.nest, placements=placements, height_mm=found.height_mm)
-    if found.moved:
-        nest = replace(nest, notes=(*nest.notes, f"moved by hand ({by}): {_some(found.moved)}"))
-        changed = recomputed(plan, build, nest)
-        made = dated(plan, changed, at, progress, stop)
-        version, dates = accept(store, made, by=by, at=at), made.difference.headline
-    elif any(a.pinned != b.pinned for a, b in zip(placements, build.nest.placements, strict=True)):
-        changed = replace(build, nest=nest)
-        version, dates = store.save_plan(with_build(plan, changed), made_by=by, at=at), "No date moves."
-    else:
+    if not found.moved and all(a.pinned == b.pinned for a, b in zip(placements, build.nest.placements, strict=True)):
         raise InputError("nothing was moved or pinned", remedy="move or pin a piece first", where=key)
-    return KeptNest(
-        version, key, found.moved, tuple(p.piece for p in placements if p.pinned),
-        (build.nest.height_mm, changed.nest.height_mm), (build.print_time.total_s, changed.print_time.total_s),
-        (build.cooling.opening_s[1], changed.cooling.opening_s[1]), dates,
-    )  # fmt: skip
+    return found, placements
 
 
 def with_pins(build: Build, placements: Sequence[Placement], pinned: Collection[str] | None) -> tuple[Placement, ...]:

@@ -44,6 +44,14 @@ def mesh_of(store: Store, offer: Offer) -> Path | None:
     return found[0] if found else None
 
 
+def kept_mesh(store: Store, offer: Offer) -> Path:
+    """The kept mesh file of an offer; StoreError when it was deleted."""
+    held = mesh_of(store, offer)
+    if held is None:
+        raise StoreError(f"the mesh of {offer.file} is not in {FOLDER} any more", remedy="quote it with its file")
+    return held
+
+
 def again(store: Store, number: int, folder: Path, cell: Cell, *, quantity: int) -> tuple[Path, OrderLine]:
     """What it takes to quote a part of a kept quote once more: its mesh under its own name in `folder`, and the line.
 
@@ -51,11 +59,8 @@ def again(store: Store, number: int, folder: Path, cell: Cell, *, quantity: int)
     the cell no longer has the material, finish or class.
     """
     offer = store.offer(number).offer
-    held = mesh_of(store, offer)
-    if held is None:
-        raise StoreError(f"the mesh of {offer.file} is not in {FOLDER} any more", remedy="quote it with its file")
     file = folder / offer.file
-    shutil.copyfile(held, file)
+    shutil.copyfile(kept_mesh(store, offer), file)
     line = loose_line(file, cell, offer.material, quantity=quantity, finish=offer.finish,
                       quality_class=offer.quality_class)  # fmt: skip
     return file, replace(line, part=offer.part, revision=offer.revision, customer=offer.customer)

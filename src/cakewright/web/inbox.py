@@ -13,11 +13,12 @@ from fastapi import APIRouter, Depends, Form, Request, UploadFile
 from fastapi.responses import HTMLResponse, RedirectResponse, Response, StreamingResponse
 from starlette.concurrency import run_in_threadpool
 
+from cakewright.app.asked_quotes import FOLDER as ASKED
 from cakewright.app.inbox import Incoming, Looked
-from cakewright.app.jobs import NEST, PAPERS, JobDesk
-from cakewright.errors import CakewrightError
+from cakewright.app.jobs import KEEP, NEST, PAPERS, QUOTE, SHORT, JobDesk
+from cakewright.errors import CakewrightError, InputError
 from cakewright.model.cell import Cell
-from cakewright.store import Job
+from cakewright.store import Job, JobState
 from cakewright.web.look import page
 from cakewright.web.shelf import Shelf, local_moment, shelf_of
 from cakewright.web.trouble import RESPONSES, NotThereError
@@ -43,7 +44,9 @@ Desk = Annotated[JobDesk, Depends(desk_of)]
 def inbox(shelf: Plans, desk: Desk, request: Request) -> HTMLResponse:
     """What was asked for so far, and where new files go."""
     jobs = shelf.store.jobs()
-    return page(request, "inbox.html", place=_place, jobs=jobs, newest=desk.inbox.newest(), zone=_zone(desk))
+    return page(
+        request, "inbox.html", place=_place, short=SHORT, jobs=jobs, newest=desk.inbox.newest(), zone=_zone(desk)
+    )
 
 
 @pages.post("/inbox")
@@ -103,10 +106,13 @@ def ask_for_plan(
     return RedirectResponse(f"/jobs/{number}", status_code=303)
 
 
-@pages.get("/jobs/{job}")
-def one_job(shelf: Plans, desk: Desk, request: Request, job: int) -> HTMLResponse:
-    """How far a job is; only the inner part when htmx or the page's script asks."""
-    return page(request, "job.html", job=_job(shelf, job), zone=_zone(desk))
+@pages.get("/jobs/{job}", response_model=None)
+def one_job(shelf: Plans, desk: Desk, request: Request, job: int, then: str = "") -> Response:
+    """How far a job is; asked to open its result `then`, on to that as soon as it is there."""
+    seen = _job(shelf, job)
+    if then == "open" and seen.state is JobState.DONE:
+        return RedirectResponse(f"/{seen.folder}" if seen.kind in SHORT else f"/plans/{seen.plan}", status_code=303)
+    return page(request, "job.html", job=seen, zone=_zone(desk), back=_place(seen), short=SHORT)
 
 
 @pages.get("/jobs/{job}/events")
@@ -127,8 +133,12 @@ def cancel(desk: Desk, shelf: Plans, job: int) -> Response:
 
 @pages.post("/jobs/{job}/again")
 def again(desk: Desk, shelf: Plans, job: int) -> Response:
-    """Back to the files of a job that failed, was cancelled or interrupted."""
-    return RedirectResponse(_place(_job(shelf, job)), status_code=303)
+    """Back to the files of a job that failed, was cancelled or interrupted; a quote is made again at once."""
+    seen = _job(shelf, job)
+    if seen.kind == QUOTE and seen.folder.startswith(f"{ASKED}/"):
+        number = begin_quote(shelf, desk, seen.folder.removeprefix(f"{ASKED}/"))
+        return RedirectResponse(f"/jobs/{number}?then=open", status_code=303)
+    return RedirectResponse(_place(seen), status_code=303)
 
 
 @interface.get("/jobs")
@@ -191,14 +201,17 @@ def _arrived(desk: JobDesk, tray: str, incoming: Incoming) -> Looked | None:
 
 
 def _job(shelf: Shelf, number: int) -> Job:
-    if number not in {j.number for j in shelf.store.jobs()}:
+    seen = next((j for j in shelf.store.jobs() if j.number == number), None)
+    if seen is None or not shelf.shows_job(seen):
         raise NotThereError(f"there is no job {number}", remedy="choose one from the inbox")
-    return shelf.store.job(number)
+    return seen
 
 
 def _place(job: Job) -> str:
-    """Where a job was asked for: the page of a build or plan, or a tray."""
-    return f"/{job.folder}" if job.kind in {NEST, PAPERS} else f"/inbox/{job.folder}"
+    """Where a job was asked for: the page of a build, a plan or the quotes, or a tray."""
+    if job.kind == QUOTE:
+        return "/quotes" if job.folder.startswith(f"{ASKED}/") else f"/{job.folder}"
+    return f"/{job.folder}" if job.kind in {NEST, PAPERS, KEEP} else f"/inbox/{job.folder}"
 
 
 def _tray(desk: JobDesk, tray: str) -> dict[str, Any]:
@@ -224,6 +237,21 @@ def _tray(desk: JobDesk, tray: str) -> dict[str, Any]:
         "people": [p.name for p in cell.people] if cell else [],
         "zone": cell.zone if cell else ZoneInfo("UTC"),
     }
+
+
+def begin_quote(shelf: Shelf, desk: JobDesk, word: str) -> int:
+    """Make the quote of what is kept under a word, in the newest plan; the number of the job."""
+    newest = shelf.store.newest()
+    plan = shelf.whole_plan(newest) if newest is not None else None
+    return desk.quote(word, cell=cell_of(desk), plan=plan)
+
+
+def cell_of(desk: JobDesk) -> Cell:
+    """The cell that quotes are made for; InputError while there is none."""
+    cell = desk.cell()
+    if cell is None:
+        raise InputError("no cell is described yet", remedy="plan a week first; its cell is used for quotes")
+    return cell
 
 
 def _zone(desk: JobDesk) -> ZoneInfo:

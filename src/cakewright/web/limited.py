@@ -5,19 +5,21 @@ from __future__ import annotations
 import re
 from collections.abc import Collection
 
+from cakewright.app.asked_quotes import asked_of
+from cakewright.app.jobs import QUOTE
 from cakewright.app.veil import veiled
-from cakewright.errors import InputError
+from cakewright.errors import InputError, StoreError
 from cakewright.model.plan import WeekPlan
-from cakewright.store import KeptOffer
+from cakewright.store import Job, KeptOffer
 from cakewright.web.shelf import Shelf
 
 _LINE = r"/plans/\d+/lines/\d+"
 OPEN_TO_READ = re.compile(
     rf"/|/plans|/plans/\d+|/plans/\d+/lines|{_LINE}(/(part(/.*)?|part\.png|inspection-report\.pdf))?"
-    r"|/plans/\d+/orders/[\w-]+\.pdf|/quotes|/quotes/\d+(/sheet\.pdf)?|/api/docs|/api/v1/health"
+    r"|/plans/\d+/orders/[\w-]+\.pdf|/quotes|/quotes/\d+(/sheet\.pdf)?|/jobs/\d+(/events)?|/api/docs|/api/v1/health"
     r"|/api/v1/plans|/api/v1/plans/\d+/lines(/\d+(/part/mesh)?)?|/api/v1/quotes(/\d+)?"
 )
-OPEN_TO_WRITE = re.compile(r"/quotes|/quotes/\d+/answer|/logout")
+OPEN_TO_WRITE = re.compile(r"/quotes|/quotes/\d+/answer|/jobs/\d+/(cancel|again)|/logout")
 HOME = re.compile(r"/plans/(\d+)")
 
 
@@ -49,6 +51,18 @@ class LimitedShelf(Shelf):
     def offers(self) -> tuple[KeptOffer, ...]:
         """Quotes of these customers."""
         return tuple(kept for kept in self._behind.offers() if self.shows(kept.offer.customer))
+
+    def shows_job(self, job: Job) -> bool:
+        """Only quotes, and of these customers."""
+        place, _, name = job.folder.rpartition("/")
+        if job.kind != QUOTE:
+            return False
+        if place == "quotes":
+            return name in {str(kept.number) for kept in self.offers()}
+        try:
+            return self.shows(asked_of(self.store, name).customer)
+        except StoreError:  # it has just become a quote, or is not kept any more
+            return False
 
     def check_customer(self, customer: str) -> None:
         """InputError for a quote to somebody else."""

@@ -8,9 +8,7 @@ from fastapi import APIRouter, Depends, Form
 from fastapi.responses import RedirectResponse, Response
 from pydantic import BaseModel, Field
 
-from cakewright.app.keep_nest import KeptNest, keep_nest
 from cakewright.app.move_part import MOST_MOVES, Move, Turn, Wrong, move_parts
-from cakewright.app.running import quick_rule
 from cakewright.errors import InputError
 from cakewright.model.build import PairGap
 from cakewright.store import Job
@@ -87,27 +85,6 @@ class JudgedNest(BaseModel):
     check_s: float
 
 
-class KeptAnswer(BaseModel):
-    """The new plan version and what it changes, before and after; `before` is the version that stays as it was."""
-
-    plan: int
-    before: int
-    build: str
-    moved: list[str]
-    pinned: list[str]
-    height_mm: tuple[float, float]
-    print_s: tuple[float, float]
-    opening_s: tuple[float, float]
-    dates: str
-
-    @classmethod
-    def of(cls, kept: KeptNest, before: int) -> KeptAnswer:
-        """From the deed."""
-        return cls(plan=kept.plan, before=before, build=kept.build, moved=list(kept.moved), pinned=list(kept.pinned),
-                   height_mm=kept.height_mm, print_s=kept.print_s, opening_s=kept.opening_s,
-                   dates=kept.dates)  # fmt: skip
-
-
 @interface.post(NEST + "/judged")
 def judge_nest(shelf: Plans, version: int, key: str, asked: AskedNest) -> JudgedNest:
     """Distances, walls, allowed turns, way out, height and hours with some pieces moved. Asking changes nothing."""
@@ -121,20 +98,17 @@ def judge_nest(shelf: Plans, version: int, key: str, asked: AskedNest) -> Judged
     )  # fmt: skip
 
 
-@interface.post(NEST, status_code=201)
-def keep_changed_nest(shelf: Plans, desk: Desk, version: int, key: str, chosen: ChosenNest) -> KeptAnswer:
-    """Keep moves and pins as a new plan version with hours, heat, powder and dates; refused while anything is wrong.
+@interface.post(NEST, status_code=202)
+def keep_changed_nest(shelf: Plans, desk: Desk, version: int, key: str, chosen: ChosenNest) -> Job:
+    """Keep moves and pins as a new plan version, as a job: proof, hours, heat, powder and dates are computed.
 
-    Its papers are written as a job.
+    Refused at once while anything is wrong. When it is done `plan` is the new version and `folder` its page; the plan
+    before stays as it was.
     """
     plan = shelf.plan(version)
     build_of(plan, key)
-    kept = keep_nest(
-        shelf.store, plan, key, [m.move() for m in chosen.moves], chosen.pinned, by=_named(chosen.by),
-        at=shelf.clock(), stop=quick_rule,
-    )  # fmt: skip
-    desk.papers(kept.plan, by=_named(chosen.by))
-    return KeptAnswer.of(kept, version)
+    moves = [m.move() for m in chosen.moves]
+    return shelf.store.job(desk.keep(plan, key, moves, chosen.pinned, by=_named(chosen.by)))
 
 
 @interface.post(NEST + "/again", status_code=202)

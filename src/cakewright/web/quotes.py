@@ -2,31 +2,23 @@
 
 from __future__ import annotations
 
-import tempfile
-import time
-from dataclasses import replace
-from datetime import date, datetime
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Form, Request, UploadFile
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
-from cakewright.app.check_part import loose_line
-from cakewright.app.effort import effort_in_seconds
-from cakewright.app.inbox import CHECK_LIMITS, LARGEST_FILE_BYTES, plain_name
-from cakewright.app.keep_quotes import accept, accepted, again, keep_quote, mesh_of, order_accepted, sheet_of
-from cakewright.app.progress import Progress
-from cakewright.app.quotes import SEARCH_S, is_expired, make_offer, questions_for_form
-from cakewright.app.worker import Worker
-from cakewright.errors import CakewrightError, InputError
-from cakewright.model.cell import Cell
-from cakewright.model.offer import Offer, OfferState
-from cakewright.model.order import OrderLine
-from cakewright.model.plan import WeekPlan
+from cakewright.app.asked_quotes import AskedQuote, keep_asked
+from cakewright.app.inbox import LARGEST_FILE_BYTES, plain_name
+from cakewright.app.jobs import JobDesk
+from cakewright.app.keep_quotes import accept, accepted, kept_mesh, mesh_of, order_accepted, sheet_of
+from cakewright.app.quotes import SEARCH_S, is_expired, questions_for_form
+from cakewright.errors import InputError
+from cakewright.model.offer import OfferState
 from cakewright.store import KeptOffer
 from cakewright.web.acting import acting_name
-from cakewright.web.inbox import Desk
+from cakewright.web.inbox import Desk, begin_quote, cell_of
 from cakewright.web.look import page
 from cakewright.web.shelf import Shelf, shelf_of
 from cakewright.web.trouble import RESPONSES, NotThereError
@@ -63,22 +55,14 @@ def new_quote(
     number: Annotated[int | None, Form()] = None,
     seconds: Annotated[float, Form(ge=0, le=60)] = SEARCH_S,
 ) -> Response:
-    """Quote a file in a process of its own and keep the answer; with `number` as its next issue."""
-    cell = desk.cell()
-    if cell is None:
-        raise InputError("no cell is described yet", remedy="plan a week first; its cell is used for quotes")
+    """Ask for a quote of a file, as a job in a process of its own; with `number` as the next issue of that quote."""
     shelf.check_customer(customer)
     if number is not None:
         _offer(shelf, number)
     by = acting_name(getattr(request.state, "account", None), by)
-    with tempfile.TemporaryDirectory(prefix="quote-") as folder:
-        path = uploaded(file, Path(folder))
-        line = loose_line(path, cell, material or None, quantity=quantity, finish=finish or None,
-                          quality_class=quality_class or None)  # fmt: skip
-        line = replace(line, customer=customer)
-        offer = _quoted(shelf, path, line, cell, tuple(settled or ()), due, seconds)
-        kept = keep_quote(shelf.store, offer, path, at=shelf.clock(), by=by, replaces=number)
-    return RedirectResponse(f"/quotes/{kept.number}", status_code=303)
+    asked = AskedQuote(plain_name(file.filename or ""), quantity, material, finish, quality_class, customer, due,
+                       tuple(settled or ()), seconds, by, number)  # fmt: skip
+    return _ask(shelf, desk, asked, iter(lambda: file.file.read(1024 * 1024), b""))
 
 
 @pages.post("/quotes/{number}/again")
@@ -93,31 +77,17 @@ def quote_again(
     seconds: Annotated[float, Form(ge=0, le=60)] = SEARCH_S,
 ) -> Response:
     """The same part once more, from its kept file, at today's rates and in today's plan: a quote of its own."""
-    cell = desk.cell()
-    if cell is None:
-        raise InputError("no cell is described yet", remedy="plan a week first; its cell is used for quotes")
-    _offer(shelf, number)
+    offer = _offer(shelf, number).offer
     by = acting_name(getattr(request.state, "account", None), by)
-    with tempfile.TemporaryDirectory(prefix="quote-") as folder:
-        path, line = again(shelf.store, number, Path(folder), cell, quantity=quantity)
-        offer = _quoted(shelf, path, line, cell, (), due, seconds)
-        kept = keep_quote(shelf.store, offer, path, at=shelf.clock(), by=by)
-    return RedirectResponse(f"/quotes/{kept.number}", status_code=303)
+    asked = AskedQuote(offer.file, quantity, offer.material, offer.finish, offer.quality_class, offer.customer, due,
+                       seconds=seconds, by=by, part=offer.part, revision=offer.revision)  # fmt: skip
+    return _ask(shelf, desk, asked, [kept_mesh(shelf.store, offer).read_bytes()])
 
 
-def _quoted(
-    shelf: Shelf, path: Path, line: OrderLine, cell: Cell, settled: tuple[str, ...], due: str, seconds: float
-) -> Offer:
-    newest = shelf.store.newest()
-    plan = shelf.whole_plan(newest) if newest is not None else None
-    wanted = _day(due) if due else None
-    ended = Worker(
-        quote_in_worker, path, line, cell, plan, shelf.clock(), settled, wanted, seconds, limits=CHECK_LIMITS
-    ).result()
-    if not ended.is_good:
-        raise CakewrightError(ended.found, remedy=ended.remedy, where=ended.where or path.name)
-    offer: Offer = ended.value
-    return offer
+def _ask(shelf: Shelf, desk: JobDesk, asked: AskedQuote, content: Iterable[bytes]) -> Response:
+    """Keep what is asked for and begin; the page of the job goes on to the quote by itself."""
+    word = keep_asked(shelf.store, asked, content, cell_of(desk))
+    return RedirectResponse(f"/jobs/{begin_quote(shelf, desk, word)}?then=open", status_code=303)
 
 
 @pages.get("/quotes/{number}")
@@ -180,25 +150,6 @@ def quote_now(shelf: Plans, quote: int) -> KeptOffer:
     return _offer(shelf, quote)
 
 
-def quote_in_worker(
-    report: Progress,
-    path: Path,
-    line: OrderLine,
-    cell: Cell,
-    plan: WeekPlan | None,
-    now: datetime,
-    settled: tuple[str, ...],
-    wanted: date | None,
-    seconds: float,
-) -> Offer:
-    """What the worker does: a stranger's file never meets the server itself."""
-    effort = effort_in_seconds(seconds, time.monotonic)
-    return make_offer(
-        path, line, cell, plan,
-        now=now, clock=time.monotonic, settled=settled, wanted=wanted, effort=effort, progress=report,
-    )  # fmt: skip
-
-
 def uploaded(file: UploadFile, folder: Path) -> Path:
     """The file as it was sent, under a plain name; InputError when it is empty or too large."""
     name = plain_name(file.filename or "")
@@ -213,13 +164,6 @@ def uploaded(file: UploadFile, folder: Path) -> Path:
     if not size:
         raise InputError("no file was sent, or it is empty", remedy="choose a mesh file")
     return path
-
-
-def _day(text: str) -> date:
-    try:
-        return date.fromisoformat(text)
-    except ValueError as wrong:
-        raise InputError(f"{text!r} is no day", remedy="write 2027-03-12", where="due") from wrong
 
 
 def _offer(shelf: Shelf, number: int) -> KeptOffer:

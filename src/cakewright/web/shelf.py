@@ -16,7 +16,7 @@ from cakewright.errors import InputError
 from cakewright.model.build import Build
 from cakewright.model.order import OrderLine
 from cakewright.model.plan import WeekPlan
-from cakewright.store import KeptOffer, Store
+from cakewright.store import Job, KeptOffer, Store
 from cakewright.web.trouble import NotThereError
 
 AT_HAND = 4  # plans kept in memory: the newest and what it is compared with; a demo week takes about 50 MB
@@ -62,6 +62,10 @@ class Shelf:
     def offers(self) -> tuple[KeptOffer, ...]:
         """The newest issue of every quote that may be seen, newest first."""
         return self.store.offers()
+
+    def shows_job(self, job: Job) -> bool:
+        """Whether this long work may be seen."""
+        return True
 
     def check_customer(self, customer: str) -> None:
         """InputError when a quote for this customer may not be made; here it may."""

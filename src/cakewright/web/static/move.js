@@ -185,8 +185,8 @@ class Moves {
     part.done.textContent = say("Keeping: proof, hours, heat and dates are computed…");
     part.keep.querySelector("button").disabled = true;
     try {
-      const kept = await this.post("", { moves: this.asMoves(), pinned: [...this.pinned], by: name });
-      location.assign("/plans/" + kept.plan + "/builds/" + encodeURIComponent(kept.build) + "?kept=" + kept.before);
+      const job = await this.post("", { moves: this.asMoves(), pinned: [...this.pinned], by: name });
+      location.assign("/jobs/" + job.number + "?then=open");
     } catch (wrong) {
       part.done.textContent = wrong.message;
       this.tellDeeds();
