@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cakewright.findings import Finding, Severity
-from cakewright.model.mesh import Mesh
+from cakewright.model.mesh import FloatArray, Mesh
 from cakewright.parts.limits import PartLimits
 from cakewright.parts.measure import triangle_areas
-from cakewright.parts.patches import FLAT_DEG, Edges, patches_of
+from cakewright.parts.patches import FLAT_DEG, Edges, Patches, patches_of
 from cakewright.sources import printability as numbers
 
 CURVED_DEG = 40.0  # facets of a curve turn by less than this; a chamfer usually by 45
@@ -47,7 +48,7 @@ def check_facets(mesh: Mesh, edges: Edges, where: str) -> Iterator[Finding]:
     size = float(mesh.size_mm.max())
     tolerance = max(float(numbers.TOLERANCE_MM), float(numbers.TOLERANCE_SHARE) * size)
     limit = float(numbers.FACET_SHARE) * tolerance
-    error = facet_errors(mesh, edges)
+    error = facet_errors(mesh, edges, limit)
     if len(error) == 0 or error.max() <= limit:
         return
     worst = int(np.argmax(error))
@@ -66,8 +67,10 @@ def check_facets(mesh: Mesh, edges: Edges, where: str) -> Iterator[Finding]:
     )
 
 
-def facet_errors(mesh: Mesh, edges: Edges) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+def facet_errors(mesh: Mesh, edges: Edges, above_mm: float = 0.0) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
     """How far the facets at each edge stand off their curve, (e,) mm; 0 where the edge is no part of a curve.
+
+    Errors up to `above_mm` may be taken too large where a facet was cut into several strips.
 
     A chord c that turns by the angle b belongs to a circle with the rise c / 2 tan(b / 4). An edge counts as part of
     a curve when the facets on both sides turn on, by about as much, at another edge.
@@ -96,11 +99,34 @@ def facet_errors(mesh: Mesh, edges: Edges) -> np.ndarray[tuple[int], np.dtype[np
     finer = (patches.triangles[a] > 2) & (patches.triangles[b] > 2) & (whole[0] < EQUAL * whole[1])
     finer &= whole[1] < EQUAL * whole[0]
     wider = np.minimum(np.minimum(whole[0], whole[1]), FINER * chord)
+    bend = np.tan(np.radians(turn[curved]) / 4) / 2
+    # ... but never wider than they reach across that edge
+    doubtful = np.flatnonzero(finer & goes_on & alike & (wider > chord) & (wider * bend > above_mm))
+    wider[doubtful] = np.minimum(wider[doubtful], _reach(mesh, edges, curved[doubtful], patches))
     chord = np.where(finer, np.maximum(chord, wider), chord)
     error = np.zeros(len(turn))
-    rise = chord / 2 * np.tan(np.radians(turn[curved]) / 4)
+    rise = chord * bend
     error[curved] = np.where(goes_on & alike, rise, 0.0)
     return error
+
+
+def _reach(mesh: Mesh, edges: Edges, which: NDArray[np.intp], patches: Patches) -> FloatArray:
+    """How far the narrower of the two faces at each of these edges reaches away from the line of the edge, (k,) mm."""
+    order = np.argsort(patches.of, kind="stable")
+    starts = np.searchsorted(patches.of[order], np.arange(patches.count + 1))
+    out = np.full(len(which), np.inf)
+    for row, edge in enumerate(which):
+        shared = np.intersect1d(mesh.faces[edges.first[edge]], mesh.faces[edges.second[edge]])
+        if len(shared) != 2:  # an edge that is there twice: its ends are not the same points on both sides
+            continue
+        from_, to = mesh.vertices[shared]
+        along = (to - from_) / max(float(np.linalg.norm(to - from_)), 1e-12)
+        for side in (edges.first, edges.second):
+            patch = patches.of[side[edge]]
+            mine = order[starts[patch] : starts[patch + 1]]
+            away = mesh.vertices[np.unique(mesh.faces[mine])] - from_
+            out[row] = min(out[row], np.linalg.norm(away - np.outer(away @ along, along), axis=1).max())
+    return out
 
 
 def _longest_at(edges: Edges, triangles: int) -> np.ndarray[tuple[int], np.dtype[np.float64]]:

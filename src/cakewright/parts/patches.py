@@ -84,7 +84,7 @@ class Flat:
     """A flat face: its patch, area, outward normal (3,), height over the origin along it, corners (n, 3), outline mm.
 
     `longest_mm` and `widest_mm` are the sides of the tightest rectangle around it; `outline_mm` the length of its
-    rim, holes included.
+    rim, holes included. `middle` may lie in a window of the face, `place` lies on the face near it.
     """
 
     patch: int
@@ -95,6 +95,7 @@ class Flat:
     longest_mm: float
     widest_mm: float
     outline_mm: float
+    place: tuple[float, float, float]
 
 
 def flats_of(mesh: Mesh, edges: Edges, patches: Patches, *, smallest_mm2: float, most: int = 400) -> tuple[Flat, ...]:
@@ -123,7 +124,9 @@ def flats_of(mesh: Mesh, edges: Edges, patches: Patches, *, smallest_mm2: float,
 def _flat(mesh: Mesh, patch: int, triangles: NDArray[np.intp], summed: FloatArray, area: float, outline: float) -> Flat:
     normal = summed / np.linalg.norm(summed)
     points = mesh.vertices[np.unique(mesh.faces[triangles])]
-    middle = mesh.vertices[mesh.faces[triangles]].mean(axis=(0, 1))
+    centres = mesh.vertices[mesh.faces[triangles]].mean(axis=1)
+    middle = centres.mean(axis=0)
+    x, y, z = (float(v) for v in centres[np.argmin(np.linalg.norm(centres - middle, axis=1))])
     across = np.linalg.svd(np.eye(3) - np.outer(normal, normal))[0][:, :2]
     inplane = (points - middle) @ across
     angles = np.linspace(0, np.pi, 24, endpoint=False)
@@ -132,4 +135,4 @@ def _flat(mesh: Mesh, patch: int, triangles: NDArray[np.intp], summed: FloatArra
     tightest = int(np.argmin(spans * across_spans))
     sides = sorted((float(spans[tightest]), float(across_spans[tightest])))
     return Flat(patch, area, normal, float(points.mean(axis=0) @ normal), np.asarray(middle), sides[1], sides[0],
-                outline)  # fmt: skip
+                outline, (x, y, z))  # fmt: skip

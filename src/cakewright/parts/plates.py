@@ -57,7 +57,6 @@ def check_plates(
     if worst is None:
         return
     index, flat, thick = worst
-    x, y, z = (float(v) for v in flat.middle)
     yield Finding(
         "part.may-warp",
         Severity.WARNING,
@@ -65,7 +64,7 @@ def check_plates(
         f"{index / 1000:.0f} thousand mm², limit {limits['warp_index_mm2'] / 1000:.0f} thousand",
         where,
         "tilt it in the build, add ribs, or agree on the flatness that is needed",
-        (x, y, z),
+        flat.place,
         index,
         limits["warp_index_mm2"],
         "mm²",
