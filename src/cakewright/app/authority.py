@@ -33,6 +33,9 @@ class Step(StrEnum):
     SCALE = "approve a change of scale"
 
 
+ENTERED = ", entered by "  # after a name that somebody else who is logged in typed
+_SIGNED = {Step.RELEASE_BUILD, Step.OPEN_EARLY, Step.RELEASE_PARTS, Step.SCALE}  # another's word is not enough for them
+
 _SKILL: dict[Step, tuple[str, ...]] = {  # words of the cell file that stand for a step until training is entered
     Step.START: ("start", "load"),
     Step.UNPACK: ("unpack",),
@@ -166,12 +169,15 @@ def why_not(store: Store, person: str, step: Step, today: date) -> str:
     entered = [a for a in kept.values() if a.step is step]
     if not entered:
         return ""
-    mine = kept.get((person.strip().casefold(), step))
+    name, _, typist = person.strip().partition(ENTERED)
+    if typist and step in _SIGNED:
+        return f"the name of {name} was entered by {typist}: for '{step}' {name} signs with the own password"
+    mine = kept.get((name.casefold(), step))
     if mine is not None and mine.holds(today):
         return ""
     others = ", ".join(sorted(a.person for a in entered if a.holds(today))) or "nobody at present"
     if mine is None:
-        return f"{person.strip()} is not entered for '{step}'; entered: {others}"
+        return f"{name} is not entered for '{step}'; entered: {others}"
     if mine.is_taken:
         return f"the authority of {mine.person} for '{step}' was taken back by {mine.by}; entered: {others}"
     return f"the authority of {mine.person} for '{step}' ended on {mine.until}; entered: {others}"

@@ -6,6 +6,7 @@ import statistics
 from dataclasses import dataclass
 from datetime import datetime
 
+from cakewright.app.authority import Step, require
 from cakewright.app.floor_note import keep
 from cakewright.app.identify_part import mirror_twins
 from cakewright.errors import InputError
@@ -64,6 +65,7 @@ def keep_count(
     kept_at: datetime | None = None,
 ) -> FloorRecord:  # fmt: skip
     """Keep a count. InputError while more lie on the scale than the error allows: split the pile."""
+    require(store, by, Step.PACK, at.date())
     if not seen.is_sure:
         raise InputError(f"{seen.pieces} at once cannot be told from {seen.pieces - 1} or {seen.pieces + 1}",
                          remedy=f"lay on {seen.most} or fewer and add up", where="total")  # fmt: skip

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from cakewright.app.authority import Step, require
 from cakewright.app.floor_note import keep
 from cakewright.app.plan_build import bulk_litres
 from cakewright.errors import InputError
@@ -175,6 +176,7 @@ def start_basket(
     InputError for a strange basket, line or station, for more litres than the station holds, and for confusable
     lines together unless `kept_apart` says how they are kept apart (net bag, mark).
     """
+    require(store, by, Step.FINISH, at.date())
     basket = next((b for b in finish_baskets(store, plan) if b.name == name), None)
     if basket is None:
         raise InputError(
@@ -208,6 +210,7 @@ def end_basket(
     kept_at: datetime | None = None,
 ) -> FloorRecord:  # fmt: skip
     """The basket begun with record `of` is out again; `found` is what was seen. InputError when it is not running."""
+    require(store, by, Step.FINISH, at.date())
     run = next((r for r in basket_runs(store, plan) if r.begun.uid == of), None)
     if run is None:
         raise InputError("that basket was never begun", remedy="note its start first", where=of[:40])

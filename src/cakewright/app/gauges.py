@@ -8,6 +8,7 @@ from datetime import date, datetime
 
 import numpy as np
 
+from cakewright.app.authority import Step, require
 from cakewright.app.floor_note import day_of, keep
 from cakewright.app.inspect_line import Reading
 from cakewright.errors import InputError
@@ -76,6 +77,7 @@ def enter_gauge(
     at: datetime, uid: str = "", kept_at: datetime | None = None,
 ) -> FloorRecord:  # fmt: skip
     """Enter a gauge, or enter it again after calibration with its new day. InputError for no name or no day."""
+    require(store, by, Step.INSPECT, at.date())
     if not name.strip():
         raise InputError("the gauge has no name", remedy="write what is engraved on it, for example 'calliper C3'")
     if share_percent is not None and not 0 < share_percent < 1000:
@@ -89,6 +91,7 @@ def enter_gauge(
 
 def take_out(store: Store, plan: WeekPlan, name: str, *, by: str, at: datetime, why: str = "") -> FloorRecord:
     """A gauge is lost, broken or scrapped. InputError when it is not on the register."""
+    require(store, by, Step.INSPECT, at.date())
     known = _known(store, name)
     data: dict[str, Value] = {"deed": "out", "name": known.name, "why": why.strip()}
     return keep(store, plan, FloorKind.GAUGE, data, by=by, at=at)
@@ -96,6 +99,7 @@ def take_out(store: Store, plan: WeekPlan, name: str, *, by: str, at: datetime, 
 
 def keep_study(store: Store, plan: WeekPlan, name: str, text: str, *, by: str, at: datetime) -> Studied:
     """Judge a pasted study and keep its result with the gauge. InputError for a strange gauge or uneven values."""
+    require(store, by, Step.INSPECT, at.date())
     known = _known(store, name)
     result = read_study(text)
     s = result.study

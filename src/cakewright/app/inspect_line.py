@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import uuid4
 
+from cakewright.app.authority import Step, require
 from cakewright.errors import InputError
 from cakewright.model.floor import FloorKind, FloorRecord, Value
 from cakewright.model.plan import WeekPlan
@@ -110,6 +111,7 @@ def record_reading(
     kept_at: datetime | None = None,
 ) -> FloorRecord:
     """Keep one measured value. InputError for a strange piece, limits the wrong way round or no name."""
+    require(store, by, Step.INSPECT, at.date())
     known = {p.piece: b.key for b in plan.builds_of(line) for p in b.pieces_of(line)}
     if piece not in known:
         raise InputError(f"line {line} has no piece {piece!r}", remedy=f"one of: {', '.join(list(known)[:6])} ...")

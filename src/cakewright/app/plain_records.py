@@ -1,4 +1,4 @@
-"""Records that a script or a tablet may append as they are: notes, moves, counts and values, and no deed with a gate."""
+"""Records that a script or a tablet may append as they are: notes, moves, counts, values; no deed with a gate."""
 
 from __future__ import annotations
 

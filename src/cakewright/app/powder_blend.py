@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from cakewright.app.authority import Step, require
 from cakewright.app.powder_books import FOUND, MISSING, code_of, look
 from cakewright.app.powder_build import GRAM, build_powder
 from cakewright.app.powder_deeds import new_can, open_accounts
@@ -115,6 +116,7 @@ def weigh_blend(
     A weighing outside its limit is refused with what to add or take out, unless `reason` says why it stays.
     What an emptied can held more or less than the books say is booked as found or missing under that name.
     """
+    require(store, by, Step.BLEND, at.date())
     build = plan.build(build_key)
     if not weighings:
         raise InputError("nothing was weighed", remedy="weigh at least one can", where=build_key)

@@ -9,6 +9,7 @@ from enum import StrEnum
 
 import numpy as np
 
+from cakewright.app.authority import Step, require
 from cakewright.app.powder_books import FOUND, MISSING, WASTE, code_of, look
 from cakewright.app.powder_deeds import keep_shares, new_can, open_accounts
 from cakewright.errors import InputError
@@ -62,6 +63,7 @@ def charge_build(
 
     Refused: another material, or a blend that was mixed for another build.
     """
+    require(store, by, Step.BLEND, at.date())
     build = plan.build(build_key)
     with store.powder.booking() as booking:
         key = code_of(booking.ledger, blend)
@@ -101,6 +103,7 @@ def book_back(
     stays open until `rest_reason` names it. Loose cake and crust have seen one build and the dose of the
     heat model, when the plan has it; overflow and what stayed in the feeds count as not exposed.
     """
+    require(store, by, Step.UNPACK, at.date())
     build = plan.build(build_key)
     with store.powder.booking() as booking:
         charge = booking.books.container_of(plan.version, build_key, ContainerKind.CHARGE)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from cakewright.app.authority import Step, require
 from cakewright.app.powder_books import WASTE, code_of, look
 from cakewright.app.powder_deeds import open_accounts
 from cakewright.errors import InputError
@@ -96,6 +97,7 @@ def _other(cell: Cell, machine: str, to: str) -> tuple[Machine, Material]:
 
 def begin_change(store: Store, cell: Cell, machine: str, to: str, *, by: str, at: datetime) -> None:
     """Open the checklist of a machine; refused while another one is open."""
+    require(store, by, Step.SERVICE, at.date())
     _other(cell, machine, to)
     with store.powder.booking() as booking:
         running = _running(booking.books, machine)
@@ -106,6 +108,7 @@ def begin_change(store: Store, cell: Cell, machine: str, to: str, *, by: str, at
 
 def sign_step(store: Store, machine: str, step: int, *, by: str, at: datetime) -> None:
     """Sign one step of the list."""
+    require(store, by, Step.SERVICE, at.date())
     if not 1 <= step <= len(STEPS):
         raise InputError(f"there is no step {step}", remedy=f"sign one of 1 to {len(STEPS)}")
     with store.powder.booking() as booking:
@@ -115,6 +118,7 @@ def sign_step(store: Store, machine: str, step: int, *, by: str, at: datetime) -
 
 def purge(store: Store, machine: str, can: str, kg: float, *, by: str, at: datetime) -> None:
     """Purge powder: out of a can, through the machine, to waste."""
+    require(store, by, Step.BLEND, at.date())
     with store.powder.booking() as booking:
         running = _open(booking, machine)
         open_accounts(booking, by=by, at=at)
@@ -131,6 +135,7 @@ def purge(store: Store, machine: str, can: str, kg: float, *, by: str, at: datet
 
 def sign_change(store: Store, machine: str, *, as_checker: bool, by: str, at: datetime) -> None:
     """The two last signatures: the one who cleaned, then somebody else who checked. Every step first."""
+    require(store, by, Step.SERVICE, at.date())
     with store.powder.booking() as booking:
         running = _open(booking, machine)
         if running.missing:

@@ -1,6 +1,7 @@
 """What people do with powder, one function for each deed. All of a deed is kept, or nothing of it.
 
-`by` is the person, `at` the instant (UTC). Every refusal names the figures and leaves the books as they were.
+`by` is the person, `at` the instant (UTC). Every refusal names the figures and leaves the books as they were; so
+does one for somebody who is not trained for the step, which names who is.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from cakewright.app.authority import Step, require
 from cakewright.app.powder_books import (
     ACCOUNTS,
     FOUND,
@@ -94,6 +96,7 @@ def open_drum(
     store: Store, drum: str, *, powder_c: float, room_c: float, relative_humidity: float, by: str, at: datetime
 ) -> None:
     """Note that a drum is opened; refused while water would settle on the powder. Humidity as a share."""
+    require(store, by, Step.BLEND, at.date())
     with store.powder.booking() as booking:
         key = code_of(booking.ledger, drum)
         container = booking.ledger.containers[key]
@@ -150,6 +153,7 @@ def opening_stock(
     store: Store, can: str, kg: float, *, by: str, at: datetime, builds_seen: int | None = None, reason: str = ""
 ) -> Entry:
     """Powder that was there before the books began. `builds_seen` as far as anybody knows; None: nobody does."""
+    require(store, by, Step.BLEND, at.date())
     with store.powder.booking() as booking:
         open_accounts(booking, by=by, at=at)
         why = reason or ("age not known" if builds_seen is None else f"about {builds_seen} builds, as stated")
@@ -161,6 +165,7 @@ def opening_stock(
 
 def move(store: Store, source: str, target: str, kg: float | None, *, by: str, at: datetime, reason: str = "") -> Entry:
     """Pour from one container into another; `kg` None: all of it."""
+    require(store, by, Step.BLEND, at.date())
     with store.powder.booking() as booking:
         open_accounts(booking, by=by, at=at)
         a, b = code_of(booking.ledger, source), code_of(booking.ledger, target)
@@ -170,6 +175,7 @@ def move(store: Store, source: str, target: str, kg: float | None, *, by: str, a
 
 def discard(store: Store, source: str, kg: float | None, *, reason: str, by: str, at: datetime) -> Entry:
     """To waste, with the cause; `kg` None: all of it."""
+    require(store, by, Step.BLEND, at.date())
     if not reason.strip():
         raise InputError("waste without a cause", remedy="name it: oversize, floor, dust, too old, no label, mixed up")
     with store.powder.booking() as booking:
@@ -183,6 +189,7 @@ def discard(store: Store, source: str, kg: float | None, *, reason: str, by: str
 
 def weigh_in(store: Store, can: str, kg: float, *, reason: str, by: str, at: datetime) -> Entry | None:
     """Book what the scale says of a container; None when it agrees with the books to the gram."""
+    require(store, by, Step.BLEND, at.date())
     with store.powder.booking() as booking:
         open_accounts(booking, by=by, at=at)
         key = code_of(booking.ledger, can)
@@ -195,6 +202,7 @@ def weigh_in(store: Store, can: str, kg: float, *, reason: str, by: str, at: dat
 
 def correct(store: Store, number: int, kg: float, *, reason: str, by: str, at: datetime) -> Entry:
     """Entry `number` really moved `kg`: a new entry with its reason; what drew from it is worked out anew."""
+    require(store, by, Step.BLEND, at.date())
     with store.powder.booking() as booking:
         entry = booking.correct(number, kg=kg, at=at, who=by, reason=reason)
         _work_out_again(booking, touched_by(booking.ledger, number))
@@ -209,6 +217,7 @@ def lose_label(store: Store, can: str, *, by: str, at: datetime, reason: str = "
 
 def find_label(store: Store, can: str, *, by: str, at: datetime, reason: str) -> None:
     """The label is there again; needs the reason why it is surely this can."""
+    require(store, by, Step.BLEND, at.date())
     if not reason.strip():
         raise InputError("a label without a reason", remedy="write how you know that it is this can")
     with store.powder.booking() as booking:
@@ -226,6 +235,7 @@ def measure_flow(
     note: str = "",
 ) -> None:
     """Keep a measured melt flow (g/10 min) of what is in a container now."""
+    require(store, by, Step.INSPECT, at.date())
     need_positive("the measured melt flow", melt_flow, "g/10 min")
     need_positive("the repeatability", relative_sigma, "1")
     with store.powder.booking() as booking:
@@ -252,6 +262,7 @@ def sieve(
     The code of the used can, and what the run says about sieve and powder. What neither went through nor
     stayed on the cloth is booked as missing under its name.
     """
+    require(store, by, Step.UNPACK, at.date())
     with store.powder.booking() as booking:
         open_accounts(booking, by=by, at=at)
         key = code_of(booking.ledger, source)

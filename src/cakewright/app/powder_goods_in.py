@@ -13,6 +13,7 @@ from datetime import datetime
 
 import numpy as np
 
+from cakewright.app.authority import Step, require
 from cakewright.app.powder_books import PowderView, look
 from cakewright.errors import InputError
 from cakewright.findings import Finding, Severity
@@ -122,6 +123,7 @@ def set_lot_limits(
 
 def decide_lot(store: Store, lot: str, decision: Decision, *, reason: str, by: str, at: datetime) -> LotJudged:
     """Let a lot free, hold it or reject it, with the reason; a rejected lot can only go to waste or back."""
+    require(store, by, Step.BLEND, at.date())
     if not reason.strip():
         raise InputError(f"lot {lot}: {decision} without a reason", remedy="write what it rests on", where="reason")
     with store.powder.booking() as booking:

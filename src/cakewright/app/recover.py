@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
+from cakewright.app.authority import Step, require
 from cakewright.app.effort import Effort
 from cakewright.app.failure_desk import AGAIN, FailureDesk, Recovery, stopped_plan
 from cakewright.app.plan_build import Batch, compute_build, left_out_pieces, nest_batch
@@ -49,6 +50,7 @@ def accept_recovery(
 
     Missing pieces keep their line and its due day. Nothing is kept when they do not nest: DoesNotFitError says so.
     """
+    require(store, by, Step.STOP, at.date())
     way = next((r for r in desk.recoveries if r.key == key), None)
     if way is None:
         known = ", ".join(r.key for r in desk.recoveries)

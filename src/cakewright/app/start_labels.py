@@ -1,4 +1,4 @@
-"""The labels that a build needs before it starts: chamber and powder held against it, or a named person does without."""
+"""The labels a build needs before it starts: chamber and powder held against it, or a named person does without."""
 
 from __future__ import annotations
 

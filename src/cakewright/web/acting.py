@@ -15,6 +15,7 @@ from starlette.responses import JSONResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from cakewright.app.accounts import is_signed_by
+from cakewright.app.authority import ENTERED
 from cakewright.store import Store
 from cakewright.store.accounts import Account
 
@@ -31,7 +32,7 @@ class NeedsSignatureError(Exception):
 
 def entered(said: str, login: str) -> str:
     """How a word of somebody is recorded that another person typed in."""
-    return f"{said.strip()[:LONGEST]}, entered by {login[:LONGEST]}"
+    return f"{said.strip()[:LONGEST]}{ENTERED}{login[:LONGEST]}"
 
 
 class ActingPerson:
@@ -98,7 +99,7 @@ class ActingPerson:
 
     def _name(self, said: str, password: str, path: str, who: Account) -> str:
         said = said.strip()
-        if not said or said == who.name or said == entered(said.partition(", entered by ")[0], who.name):
+        if not said or said == who.name or said == entered(said.partition(ENTERED)[0], who.name):
             return said or who.name
         if password:
             if is_signed_by(self.store, said, password, now=self.clock()):
@@ -115,7 +116,7 @@ def acting_name(account: Account | None, said: str) -> str:
         return said
     if said.strip() in ("", account.name):
         return account.name
-    is_said = said.endswith(f", entered by {account.name[:LONGEST]}")  # a small form was put right before
+    is_said = said.endswith(f"{ENTERED}{account.name[:LONGEST]}")  # a small form was put right before
     return said if is_said else entered(said, account.name)
 
 

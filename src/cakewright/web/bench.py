@@ -8,6 +8,7 @@ from fastapi import APIRouter, Depends, Form, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from pydantic import BaseModel, Field
 
+from cakewright.app.unpack_build import say_pieces
 from cakewright.documents.bands import bands, surface_mm
 from cakewright.documents.timeline import hours_of
 from cakewright.documents.words import trays
@@ -45,10 +46,9 @@ def records(shelf: Plans, version: int, key: str) -> list[PieceRecord]:
 @interface.post(BUILD + "/records", status_code=201)
 def add_record(shelf: Plans, version: int, key: str, word: Word) -> PieceRecord:
     """Append a word about a piece. Nothing is replaced: to correct it, say it again."""
-    build_of(shelf.plan(version), key)
-    number = shelf.store.record_piece(
-        plan=version, build=key, piece=word.piece, state=word.state, by=word.by, at=shelf.clock(), note=word.note
-    )
+    plan = shelf.plan(version)
+    (number,) = say_pieces(shelf.store, plan, build_of(plan, key), [word.piece], word.state, by=word.by,
+                           at=shelf.clock(), note=word.note)  # fmt: skip
     return next(r for r in shelf.store.piece_records(version, key) if r.number == number)
 
 
@@ -75,8 +75,7 @@ def say(
     plan = shelf.plan(version)
     build = build_of(plan, key)
     at = happened(when, shelf.clock())
-    for name in piece:
-        shelf.store.record_piece(plan=version, build=key, piece=name, state=state, by=by, at=at)
+    say_pieces(shelf.store, plan, build, piece, state, by=by, at=at)
     if request.headers.get("hx-request") == "true":
         return page(request, "unpack_list.html", **_shown(shelf, plan, build, by))
     return RedirectResponse(str(request.url.include_query_params(by=by)), status_code=303)
