@@ -14,7 +14,7 @@ from cakewright.parts.bodies import check_bodies
 from cakewright.parts.measure import triangle_areas
 from cakewright.parts.topology import Topology
 
-NO_VOLUME = 1e-9  # of the box of the longest edge cubed: rounding, not material
+NO_VOLUME = 1e-9  # of surface times longest edge: rounding, not material
 FLAT_HEIGHT = 1e-6  # of the longest edge of the box: below it a triangle is a line
 Place = tuple[float, float, float]
 
@@ -23,7 +23,7 @@ def check_solid(mesh: Mesh, measures: Measures, topology: Topology, where: str) 
     """Findings on closedness, winding and bodies of a mesh in mm."""
     yield from _edges(mesh, topology, where)
     yield from _faces(mesh, topology, where)
-    if abs(measures.volume_mm3) < NO_VOLUME * max(measures.size_mm) ** 3:
+    if abs(measures.volume_mm3) < NO_VOLUME * measures.area_mm2 * max(measures.size_mm):
         yield Finding(
             "mesh.no-volume",
             Severity.BLOCKING,
