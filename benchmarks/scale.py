@@ -1,7 +1,8 @@
 """A simulated house of 100 machines and 1,000 order lines a day: size of the store, recall, pages, time to plan a day.
 
     PYTHONPATH=. python benchmarks/scale.py store 1000000 [--db FILE_OR_ADDRESS]    pieces in the history
-    PYTHONPATH=. python benchmarks/scale.py day                                     time to plan one day
+    PYTHONPATH=. python benchmarks/scale.py orders 1000 [--workers N]               time to plan a day from its files
+    PYTHONPATH=. python benchmarks/scale.py day                                     dates alone for such a day
 
 What is simulated and what is real stands in docs/explanation/scale.md. Prints tables; seconds are of this machine.
 """
@@ -125,9 +126,18 @@ def main() -> None:
     kept.add_argument("pieces", type=int)
     kept.add_argument("--db")
     what.add_parser("day")
+    day = what.add_parser("orders")
+    day.add_argument("lines", type=int)
+    day.add_argument("--machines", type=int, default=100)
+    day.add_argument("--workers", type=int, default=0, help="processes of a local cluster; 0: this computer alone")
+    day.add_argument("--seconds", type=float, default=2.0, help="search time for each nest")
     given = ask.parse_args()
     if given.what == "store":
         of_store(given.pieces, given.db)
+    elif given.what == "orders":
+        import scale_orders
+
+        scale_orders.main(given.lines, given.machines, given.workers, given.seconds)
     else:
         import scale_day
 

@@ -3,35 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 
 from cakewright.app.batch_lines import BatchInput, batch_input, propose
-from cakewright.app.cages import Cages
+from cakewright.app.draft_batches import Draft, Drafts
 from cakewright.app.effort import Effort
 from cakewright.app.move_lines import move_lines
-from cakewright.app.plan_build import Batch, bulk_litres, nest_batch, quick_cooling
+from cakewright.app.plan_build import Batch, bulk_litres
 from cakewright.app.plan_dates import build_job, line_job
 from cakewright.app.progress import Progress
-from cakewright.model.build import Cooling, LayerProfile, Nest
 from cakewright.model.cell import Cell
 from cakewright.model.mesh import FloatArray
 from cakewright.model.order import OrderLine
 from cakewright.model.part import Part
-from cakewright.physics.layers import layer_profile
 from cakewright.schedule.plan_schedule import plan_schedule
 from cakewright.sources.plan import BUILD_PRICE_H
-from cakewright.stopping import MaxSteps
 
 ROUNDS = 6  # proposals a material may need before what does not fit simply goes into further builds
 LEARNING_ROUNDS = 2  # the first proposal knows nothing about these parts: its nests correct the heights of the second
 PRICES = (1.0, 0.25, 4.0)  # times the build price: fewer fuller builds and more earlier ones are tried as well
-JUDGING_STEPS = 150  # schedules tried to judge one set of batches
 
 
-@dataclass(eq=False)
+@dataclass(frozen=True, eq=False)
 class Work:
-    """What stays the same while the builds of a plan are found, and the quick nests made so far."""
+    """What stays the same while the builds of a plan are found; `drafts` makes the quick nests."""
 
     cell: Cell
     parts: Mapping[str, Part]
@@ -41,38 +37,7 @@ class Work:
     seed: int
     start: datetime
     progress: Progress
-    drafts: dict[frozenset[str], tuple[Nest, LayerProfile, Cooling]] = field(default_factory=dict)
-    cages: Cages = field(default_factory=Cages)
-
-
-@dataclass(frozen=True, eq=False)
-class Draft:
-    """A batch nested quickly: enough to know its hours."""
-
-    batch: Batch
-    nest: Nest
-    profile: LayerProfile
-    cooling: Cooling
-
-    @property
-    def key(self) -> str:
-        """Key of the batch."""
-        return self.batch.key
-
-    @property
-    def lines(self) -> tuple[int, ...]:
-        """Order lines in it."""
-        return self.batch.lines
-
-    @property
-    def pieces(self) -> int:
-        """Pieces placed."""
-        return sum(not p.is_cage for p in self.nest.placements)
-
-    @property
-    def machine(self) -> str:
-        """Machine the batch was proposed for."""
-        return self.batch.machine.name
+    drafts: Drafts
 
 
 def choose_batches(lines: Sequence[OrderLine], work: Work) -> list[Batch]:
@@ -93,7 +58,7 @@ def choose_batches(lines: Sequence[OrderLine], work: Work) -> list[Batch]:
             stop=work.effort.batching(),
             seed=work.seed,
         )
-        drafts = [_draft(batch, work) for batch in batches]
+        drafts = work.drafts.of(batches)
         known = _learn(known, drafts)
         fits = not any(d.nest.left_out for d in drafts)
         cost = _cost(drafts, lines, work)
@@ -114,26 +79,8 @@ def choose_batches(lines: Sequence[OrderLine], work: Work) -> list[Batch]:
 
 def _judged(batches: Sequence[Batch], lines: Sequence[OrderLine], work: Work) -> float:
     """Cost of batches by their quick nests and dates; infinite when one does not nest."""
-    drafts = []
-    for batch in batches:
-        drafts.append(_draft(batch, work))
-        if drafts[-1].nest.left_out:
-            return float("inf")
-    return _cost(drafts, lines, work)
-
-
-def _draft(batch: Batch, work: Work) -> Draft:
-    """Nest a batch without improving it, slice and cool it; the same pieces are done once."""
-    pieces = frozenset(p.piece for p in batch.pieces)
-    if pieces not in work.drafts:
-        cell, machine = work.cell, batch.machine
-        nest = nest_batch(batch, work.parts, work.rotations, cell, stop=MaxSteps(0), seed=work.seed, cages=work.cages)
-        known = {**work.parts, **work.cages.parts}
-        meshes = {p.part_key: known[p.part_key].mesh for p in nest.placements}
-        height = max(nest.height_mm, machine.layer_mm)
-        profile = layer_profile(meshes, nest.placements, machine.layer_mm, height)
-        work.drafts[pieces] = nest, profile, quick_cooling(profile, machine, cell)
-    return Draft(batch, *work.drafts[pieces])
+    drafts = work.drafts.of(batches)
+    return float("inf") if any(d.nest.left_out for d in drafts) else _cost(drafts, lines, work)
 
 
 def _learn(known: BatchInput, drafts: Sequence[Draft]) -> BatchInput:
@@ -148,7 +95,7 @@ def _cost(drafts: Sequence[Draft], lines: Sequence[OrderLine], work: Work) -> fl
     jobs = [build_job(d, [line for line in lines if line.line in d.lines], cell) for d in drafts]
     litres = bulk_litres(lines, work.parts, work.part_of_line, cell.nesting.clearance_mm)
     wishes = [line_job(line, drafts, cell, litres[line.line]) for line in lines]
-    _, promises = plan_schedule(cell, jobs, wishes, start=work.start, stop=MaxSteps(JUDGING_STEPS), seed=work.seed)
+    _, promises = plan_schedule(cell, jobs, wishes, start=work.start, stop=work.effort.judging(), seed=work.seed)
     weight = {wish.line: wish.weight for wish in wishes}
     late = sum(
         weight[p.line] * max(0.0, (p.ready - p.due_by).total_seconds() / 3600) for p in promises if p.ready is not None

@@ -11,6 +11,8 @@ BATCHING_STEPS = 4000
 DATE_STEPS = 3000
 DATE_SECONDS = 10.0
 EXACT_SOLVES = 20
+JUDGING_STEPS = 150  # schedules tried to judge one set of batches
+JUDGING_SECONDS = 5.0  # and no longer than this, where the effort is in seconds: a hundred builds take that for a few
 MOVES = 40  # lines moved or swapped between builds on trial, each judged by real nests and dates
 MOVES_SHARE = 1.0  # of the seconds of a nest, for each material
 ARRANGE_SHARE = 0.2  # of the seconds of a nest: spent on the wishes once the height is found
@@ -18,7 +20,8 @@ ARRANGE_SHARE = 0.2  # of the seconds of a nest: spent on the wishes once the he
 
 @dataclass(frozen=True, slots=True)
 class Effort:
-    """A fresh stop rule for each search: nest, batching, dates, arranging by wishes, moving lines, exact dates.
+    """A fresh stop rule for each search: nest, batching, dates, arranging by wishes, moving lines, exact dates,
+    and the dates that judge a set of batches.
 
     `by_clock` says that the answer depends on the computer anyway, so that one nest may use several cores.
     """
@@ -29,6 +32,7 @@ class Effort:
     arrange: Callable[[], Stop] = field(default=lambda: MaxSteps(0))
     moves: Callable[[], Stop] = field(default=lambda: MaxSteps(0))
     exact: Callable[[], Stop] = field(default=lambda: MaxSteps(0))
+    judging: Callable[[], Stop] = field(default=lambda: MaxSteps(JUDGING_STEPS))
     by_clock: bool = False
 
 
@@ -41,6 +45,7 @@ def effort_in_seconds(nest_seconds: float, clock: Callable[[], float]) -> Effort
         batching=lambda: first_of(MaxSteps(BATCHING_STEPS), NoImprovement(BATCHING_STEPS // 4)),
         dates=lambda: first_of(MaxSteps(DATE_STEPS), MaxSeconds(DATE_SECONDS, clock)),
         exact=lambda: first_of(MaxSteps(EXACT_SOLVES), MaxSeconds(DATE_SECONDS, clock)),
+        judging=lambda: first_of(MaxSteps(JUDGING_STEPS), MaxSeconds(JUDGING_SECONDS, clock)),
         by_clock=True,
     )
 

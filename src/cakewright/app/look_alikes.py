@@ -20,8 +20,9 @@ REMEDY = {
 
 def look_alike_findings(parts: Mapping[str, Part], lines: Mapping[str, OrderLine]) -> tuple[Finding, ...]:
     """A warning for each pair of lines that callipers and a scale cannot separate; `lines` by part key."""
-    signatures = {key: signature(part.mesh) for key, part in parts.items()}
-    pairs = look_alikes(signatures)
+    shapes = {part.mesh.sha256: part.mesh for part in parts.values()}
+    known = {sha256: signature(mesh) for sha256, mesh in shapes.items()}
+    pairs = look_alikes({key: known[part.mesh.sha256] for key, part in parts.items()})
     return (*_pair_findings(pairs, lines), *_marks(pairs, lines))
 
 

@@ -9,6 +9,7 @@ from datetime import datetime
 from cakewright.app.cages import Cages
 from cakewright.app.choose_batches import Work, choose_batches
 from cakewright.app.crew import Crew, results
+from cakewright.app.draft_batches import Drafts
 from cakewright.app.effort import Effort
 from cakewright.app.nest_builds import Nester, nests_of
 from cakewright.app.plan_build import Batch, compute_build, left_out_pieces
@@ -45,7 +46,8 @@ def plan_builds(
     """
     cages = cages or Cages()
     rotations = {key: orientations_for(part.mesh, part.orientation, seed) for key, part in parts.items()}
-    work = Work(cell, parts, part_of_line, rotations, effort, seed, start, progress, cages=cages)
+    drafts = Drafts(cell, parts, rotations, seed, cages, workers, crew)
+    work = Work(cell, parts, part_of_line, rotations, effort, seed, start, progress, drafts)
     batches: list[Batch] = []
     for material in sorted({line.material for line in lines}):
         batches += choose_batches([line for line in lines if line.material == material], work)

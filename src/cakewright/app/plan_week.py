@@ -88,12 +88,13 @@ def plan_week(
     start = week_start(start, now or datetime.now(UTC), orders.lines, cell)
     effort = effort or effort_in_seconds(cell.nesting.seconds_per_build if seconds is None else seconds, clock)
 
-    taken = take_in(orders, cell, parts, progress, records)
+    workers = workers or os.cpu_count() or 1
+    taken = take_in(orders, cell, parts, progress, records, workers=workers, crew=crew)
     lines = [line for line in orders.lines if line.line in taken.part_of_line]
     cages = Cages()
     builds, without_place = plan_builds(
         lines, taken.parts, taken.part_of_line, cell, start=start, effort=effort, seed=seed, progress=progress,
-        cages=cages, workers=workers or os.cpu_count() or 1, crew=crew,
+        cages=cages, workers=workers, crew=crew,
     )  # fmt: skip
     litres = bulk_litres(lines, taken.parts, taken.part_of_line, cell.nesting.clearance_mm)
     schedule, promises, builds = plan_dates(
