@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import starmap
 
 from cakewright.app.cages import Cages, caged_lines
+from cakewright.app.crew import Crew, results
 from cakewright.app.effort import Effort
 from cakewright.app.end_in_shift import endings, target_mm
 from cakewright.app.line_flags import priority
@@ -35,28 +37,40 @@ def lowered(
     seed: int,
     cages: Cages,
     progress: Progress = quiet,
+    crew: Crew | None = None,
 ) -> tuple[Build, ...]:
     """The builds, those just too high for their shift replaced where a lower nest was found.
 
-    The dates must be planned again when anything changed: `lowered(...) != builds`.
+    The dates must be planned again when anything changed: `lowered(...) != builds`. A `crew` tries them side by side.
     """
     found = endings(builds, schedule, cell)
+    targets = {b.key: target for b in builds if (target := target_mm(b, found.get(b.key))) is not None}
+    asked = {}
+    for build in builds:
+        if build.key in targets:
+            of_build = [line for line in lines if line.line in build.lines]
+            mine = {key: part for key, part in parts.items() if key in {part_of_line[line.line] for line in of_build}}
+            at = {line.line: part_of_line[line.line] for line in of_build}
+            asked[build.key] = (build, targets[build.key], of_build, mine, at, cell, effort, seed, cages.trial())
+    tried = starmap(_nested_lower, asked.values()) if crew is None else results(crew, _nested_lower, [*asked.values()])
     out = []
     for done, build in enumerate(builds):
-        target = target_mm(build, found.get(build.key))
-        if target is None:
+        if build.key not in asked:
             out.append(build)
             continue
-        progress("nesting lower", done, len(builds), f"{build.key}: {target:.0f} of {build.nest.height_mm:.0f} mm")
-        of_build = [line for line in lines if line.line in build.lines]
-        out.append(_nested_lower(build, target, of_build, parts, part_of_line, cell, effort, seed, cages) or build)
+        said = f"{build.key}: {targets[build.key]:.0f} of {build.nest.height_mm:.0f} mm"
+        progress("nesting lower", done, len(builds), said)
+        lower, made = next(tried)
+        cages.parts.update(made)
+        out.append(lower or build)
     return tuple(out)
 
 
 def _nested_lower(
     build: Build, target: float, lines: Sequence[OrderLine], parts: Mapping[str, Part],
     part_of_line: Mapping[int, str], cell: Cell, effort: Effort, seed: int, cages: Cages,
-) -> Build | None:  # fmt: skip
+) -> tuple[Build | None, dict[str, Part]]:  # fmt: skip
+    """The lower build and its cages, wherever this is called; None when something finds no place."""
     early = {line.line: priority(line) for line in lines}
     pieces = tuple(
         NestPiece(p.piece, p.part_key, p.line, early[p.line]) for p in build.nest.placements if not p.is_cage
@@ -67,7 +81,6 @@ def _nested_lower(
     rotations: dict[str, FloatArray] = {
         key: orientations_for(parts[key].mesh, parts[key].orientation, seed) for key in {p.part_key for p in pieces}
     }
-    trial = cages.trial()
     placed = nest_batch(
         batch,
         parts,
@@ -77,13 +90,12 @@ def _nested_lower(
         seed=seed + 1,  # the first seed led to the nest that is too high
         wishes=wishes_for(pieces, parts, cell, windows=[HeightWindow(0.0, target)]),
         arrange_stop=effort.arrange(),
-        cages=trial,
+        cages=cages,
         most_mm=target,
     )
     if placed.left_out:
-        return None
-    cages.parts.update(trial.parts)
-    return compute_build(batch, placed, {**parts, **cages.parts}, lines, cell)
+        return None, {}
+    return compute_build(batch, placed, {**parts, **cages.parts}, lines, cell), cages.parts
 
 
 def _until_all_stand(stop: Stop, target_mm: float) -> Stop:
