@@ -11,7 +11,7 @@ import pytest
 from cakewright.app.cages import Cages
 from cakewright.app.effort import effort_in_steps
 from cakewright.app.end_in_shift import ending, ending_words, seconds_per_mm, target_mm
-from cakewright.app.lower_builds import _nested_lower
+from cakewright.app.lower_builds import _nested_lower, lowered
 from cakewright.model.build import LeftOut
 from cakewright.model.plan import Schedule, Task, TaskKind
 from tests.app.worlds import small_cell
@@ -88,9 +88,11 @@ def test_a_build_is_nested_lower_where_that_can_be(caged_week):
     lines = list(plan.orders.lines)
 
     def at_most(height):
-        return _nested_lower(
+        lower, cages = _nested_lower(
             build, height, lines, plan.parts, plan.part_of_line, plan.cell, effort_in_steps(3), 1, Cages()
         )
+        assert bool(cages) == bool(lower)  # one line stands in a cage
+        return lower
 
     again = at_most(build.nest.height_mm)
     assert again is not None
@@ -112,9 +114,10 @@ def test_a_lower_nest_that_is_thrown_away_changes_no_cage(caged_week, monkeypatc
         return replace(build.nest, left_out=(LeftOut("L01-01", 1, "chamber is full"),))
 
     monkeypatch.setattr("cakewright.app.lower_builds.nest_batch", flatter)
-    lines = list(plan.orders.lines)
-    assert (
-        _nested_lower(build, 50.0, lines, plan.parts, plan.part_of_line, plan.cell, effort_in_steps(1), 1, cages)
-        is None
-    )
+    monkeypatch.setattr("cakewright.app.lower_builds.target_mm", lambda *_: 50.0)
+    same = lowered(
+        plan.builds, plan.schedule, plan.orders.lines, plan.parts, plan.part_of_line, plan.cell,
+        effort=effort_in_steps(1), seed=1, cages=cages,
+    )  # fmt: skip
+    assert same == plan.builds
     assert cages.parts[name] is plan.parts[name]
