@@ -18,6 +18,7 @@ from cakewright.errors import NotConvergedError
 from cakewright.schedule.calendars import Span
 from cakewright.schedule.cpsat_base import COST_SCALE, Free, Key, free_all
 from cakewright.schedule.cpsat_model import Model
+from cakewright.schedule.cpsat_order import set_clean_downs, set_services
 from cakewright.schedule.instance import Instance
 from cakewright.schedule.kept import UNSET
 from cakewright.schedule.placed import Placed
@@ -46,13 +47,6 @@ class Answer:
     lateness: float
     bound: float
     proved: bool
-
-
-def supports(instance: Instance) -> bool:
-    """True when the exact model knows every rule of the instance; services by hours and clean-down it does not know."""
-    a = instance.arrays
-    several = len(set(a.material.tolist())) > 1
-    return not (a.service_every > 0).any() and not (several and (a.clean_down > 0).any())
 
 
 def copy_placed(placed: Placed) -> Placed:
@@ -209,6 +203,13 @@ def read(model: Model, solver: Any) -> Placed:
             placed.printed[b] = placed.end[b, 0] + a.printing[b, placed.machine[b]]
             placed.cold[b] = placed.printed[b] + a.cool[b]
     joined = {s: leader for (s, leader), join in model.joins.items() if solver.boolean_value(join)}
+    for b in model.down:
+        placed.station[b] = model.pools.stations[pool["stations", ("hand", b, 2)]].rows[0]
+    served = {
+        on: bool(lit if isinstance(lit, int) else solver.boolean_value(lit)) for on, lit in model.serviced.items()
+    }
+    set_services(a, placed, served)
+    set_clean_downs(a, placed)
     _name_rows(model, placed, pool, joined)
     _finish(model.instance, placed)
     return placed
@@ -231,14 +232,16 @@ def _name_rows(model: Model, placed: Placed, pool: dict[tuple[str, Key], int], j
     for b in range(len(a.load)):
         for i in range(4):
             if a.kept_at[b, i] == UNSET:
-                use("people", ("hand", b, i), int(placed.at[b, i]), int(placed.end[b, i]), placed.by, (b, i))
+                down = int(placed.clean_down[b]) if i == 2 else 0
+                use("people", ("hand", b, i), int(placed.at[b, i]) - down, int(placed.end[b, i]), placed.by, (b, i))
         if a.test[b] > 0 and a.kept_test[b, 0] == UNSET:
             start = int(placed.test[b, 0])
             use("people", ("test", b, 0), start, start + int(a.test[b]), placed.test, (b, 1))
         if a.kept_at[b, 0] == UNSET:
             use("chambers", ("hand", b, 0), int(placed.at[b, 0]), int(placed.end[b, 3]), placed.chamber, b)
         if a.kept_at[b, 2] == UNSET:
-            use("stations", ("hand", b, 2), int(placed.at[b, 2]), int(placed.end[b, 2]), placed.station, b)
+            begins = int(placed.at[b, 2] - placed.clean_down[b])
+            use("stations", ("hand", b, 2), begins, int(placed.end[b, 2]), placed.station, b)
     leads = _leaders(instance, placed, model, joined)
     for s in range(len(a.step_run)):
         if leads[s] == s and a.kept_step[s, 0] == UNSET:

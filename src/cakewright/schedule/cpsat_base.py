@@ -76,7 +76,19 @@ def grain(instance: Instance) -> int:
     edges = [a.busy[r, : a.used[r]].ravel() for r in range(len(a.used))]
     edges += [a.machine_busy[m, : a.machine_used[m], :2].ravel() for m in range(len(a.machine_used))]
     lasting = (a.release, a.load, a.printing, a.in_machine, a.cool, a.unload, a.unpack, a.clean, a.step_hands)
-    more = (a.step_run, a.step_wait, a.op_hands, a.changeover, a.test, a.test_wait, a.watched, a.arrival[:, 1])
+    more = (
+        a.step_run,
+        a.step_wait,
+        a.op_hands,
+        a.changeover,
+        a.test,
+        a.test_wait,
+        a.watched,
+        a.arrival[:, 1],
+        a.service,
+        a.clean_down,
+        a.kept_down,
+    )
     kept = (a.kept_at, a.kept_end, a.kept_heat, a.kept_step, a.kept_op, a.kept_test, a.kept_booking[:, 1:])
     values = np.concatenate([np.ravel(x) for x in (*edges, *lasting, *more, *kept)])
     values = values[(np.abs(values) < FAR)]
@@ -103,6 +115,8 @@ class Base:
         self._printed: dict[int, Var] = {}
         self._result: dict[int, Var] = {}
         self._end_basket: dict[int, Var] = {}
+        self.down: dict[int, Var] = {}  # build -> grains of cleaning the bench before it
+        self.begin: dict[int, Var] = {}  # build -> start of that cleaning
         self.joins: dict[tuple[int, int], Var] = {}  # (step, leading step) -> literal
         self.late: dict[int, Var] = {}
         self.ready: dict[int, Var] = {}
@@ -138,8 +152,10 @@ class Base:
                 interval = self.cp.new_optional_interval_var(start, size, end, lit, "")
             self._on[kind, j].append((interval, 1))
 
-    def _hands(self, key: Key, start: Var, minutes: int, skill: int, person: int) -> None:
-        if minutes > 0:
+    def _hands(self, key: Key, start: Var, minutes: int, skill: int, person: int, before: Var = 0) -> None:
+        """Somebody's hands from `start` for `before` grains and `minutes`."""
+        if minutes > 0 or not isinstance(before, int):
             allowed = [bool(self.a.can[skill, p.rows[0]]) for p in self.pools.people]
-            size = minutes // self.g
-            self._hold("people", key, start, size, start + size, self.pools.people, allowed, person)
+            size = before + minutes // self.g
+            end = start + size if isinstance(before, int) else self.start[key] + minutes // self.g
+            self._hold("people", key, start, size, end, self.pools.people, allowed, person)

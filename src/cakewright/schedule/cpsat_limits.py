@@ -137,12 +137,13 @@ class Limits(Base):
         for b in set(range(len(a.load))) - self.free.builds:
             for i in range(4):
                 if a.kept_at[b, i] == UNSET:
-                    put("people", int(p.by[b, i]), int(p.at[b, i]), int(p.end[b, i]))
+                    down = int(p.clean_down[b]) if i == 2 else 0
+                    put("people", int(p.by[b, i]), int(p.at[b, i]) - down, int(p.end[b, i]))
             if a.test[b] > 0 and a.kept_test[b, 0] == UNSET:
                 put("people", int(p.test[b, 1]), int(p.test[b, 0]), int(p.test[b, 0] + a.test[b]))
             put("chambers", int(p.chamber[b]), int(p.at[b, 0]), int(p.end[b, 3]))
             if a.kept_at[b, 2] == UNSET:
-                put("stations", int(p.station[b]), int(p.at[b, 2]), int(p.end[b, 2]))
+                put("stations", int(p.station[b]), int(p.at[b, 2] - p.clean_down[b]), int(p.end[b, 2]))
         runs: set[tuple[int, int]] = set()
         for k in set(range(len(self.instance.baskets))) - self.free.baskets:
             for s in range(a.step_at[k], a.step_at[k + 1]):

@@ -13,6 +13,7 @@ from cakewright.schedule.calendars import Span
 from cakewright.schedule.cpsat_base import COST_SCALE, Free, Var
 from cakewright.schedule.cpsat_bench import Bench
 from cakewright.schedule.cpsat_limits import Limits
+from cakewright.schedule.cpsat_order import Order
 from cakewright.schedule.instance import INSPECT, START, UNPACK, Instance
 from cakewright.schedule.kept import UNSET
 from cakewright.schedule.placed import Placed
@@ -20,7 +21,7 @@ from cakewright.schedule.pools import Pools
 from cakewright.sources.schedule import EARLINESS_WEIGHT
 
 
-class Model(Bench, Limits):
+class Model(Bench, Limits, Order):
     """Variables and constraints; `hints` and `read` translate from and to placed minutes."""
 
     def __init__(self, instance: Instance, pools: Pools, placed: Placed, free: Free, window: Span) -> None:
@@ -33,6 +34,8 @@ class Model(Bench, Limits):
         for i in sorted(free.lines):
             self._line(i)
         self._machines()
+        self._services()
+        self._clean_downs()
         self._pools_hold()
         self._utilities()
         self._powder()
@@ -52,7 +55,8 @@ class Model(Bench, Limits):
             start = self._var(("hand", b, i), int(p.at[b, i]), minutes[i])
             starts.append(start)
             ends.append(start + minutes[i] // g)
-            self._hands(("hand", b, i), start, minutes[i], skill[i], int(p.by[b, i]))
+            begin, down = self._unpack_begins(b, start) if i == 2 else (start, 0)
+            self._hands(("hand", b, i), begin, minutes[i], skill[i], int(p.by[b, i]), down)
         kept = a.kept_at[b, 0] > UNSET
         if kept:
             machines = [(int(a.kept_place[b, 0]), True)]
@@ -74,17 +78,17 @@ class Model(Bench, Limits):
         if a.kept_at[b, 1] == UNSET:
             cp.add(starts[1] >= printed + int(a.in_machine[b]) // g)
         if a.kept_at[b, 2] == UNSET:
-            cp.add(starts[2] >= ends[1])
-            cp.add(starts[2] >= cold)
+            cp.add(self.begin.get(b, starts[2]) >= ends[1])
+            cp.add(self.begin.get(b, starts[2]) >= cold)
         if a.kept_at[b, 3] == UNSET:
             cp.add(starts[3] >= ends[2])
         self._stay_on_machine(b, machines, starts[0], ends[1], bool(kept))
         self._stay_in_chamber(b, starts[0], ends[3], bool(kept))
         if a.kept_at[b, 2] == UNSET:
             allowed = [bool(a.unpack_ok[b, q.rows[0]]) for q in self.pools.stations]
-            size = minutes[2] // g
+            begin, size = self.begin.get(b, starts[2]), self.down.get(b, 0) + minutes[2] // g
             self._hold(
-                "stations", ("hand", b, 2), starts[2], size, ends[2], self.pools.stations, allowed, int(p.station[b])
+                "stations", ("hand", b, 2), begin, size, ends[2], self.pools.stations, allowed, int(p.station[b])
             )
         self._ready_build[b] = ends[2]
         self._door[b], self._printed[b] = ends[0], printed

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cakewright.schedule.cpsat import Effort, cost_of, lateness_of, solve, supports
+from cakewright.schedule.cpsat import Effort, cost_of, lateness_of, solve
 from cakewright.schedule.cpsat_base import free_all
 from cakewright.schedule.decode import book, first_gap
 from cakewright.schedule.instance import UNPACK, Instance
@@ -39,9 +39,6 @@ def polish(instance: Instance, placed: Placed, stop: Stop, seed: int, workers: i
     Up to `schedule.whole_most_builds` builds are solved whole first, lateness before everything else, and often proved.
     """
     before = lateness_of(instance, placed)
-    if not supports(instance):
-        note = "services by hours or clean-down of a shared bench: no exact solver, local search only"
-        return Polished(placed, False, None, (note,))
     pools, proved, steps, cost = make_pools(instance), before == 0, 0, cost_of(instance, placed)
     bound: float | None = 0.0 if proved else None
     if len(instance.builds) <= WHOLE_MOST_BUILDS.value:

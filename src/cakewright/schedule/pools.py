@@ -35,7 +35,7 @@ class Pools:
 
 
 def make_pools(instance: Instance) -> Pools:
-    """Rows with the same calendar, the same abilities and nothing kept of their own."""
+    """Rows with the same calendar, the same abilities and nothing of their own: nothing kept, no powder on a bench."""
     a = instance.arrays
     last = instance.station_row + len(instance.cell.stations)
     people = _alike(a, range(instance.chamber_row), lambda r: a.can[:, r].tobytes())
@@ -48,7 +48,12 @@ def make_pools(instance: Instance) -> Pools:
     stations = _alike(
         a,
         range(instance.station_row, last),
-        lambda r: (a.unpack_ok[:, r].tobytes(), a.step_ok[:, r].tobytes(), float(a.capacity_l[r])),
+        lambda r: (
+            a.unpack_ok[:, r].tobytes(),
+            a.step_ok[:, r].tobytes(),
+            float(a.capacity_l[r]),
+            r if a.has_clean_down and a.clean_down[r] > 0 else -1,
+        ),
     )
     return Pools(people, chambers, stations)
 
