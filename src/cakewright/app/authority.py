@@ -36,7 +36,7 @@ class Step(StrEnum):
 ENTERED = ", entered by "  # after a name that somebody else who is logged in typed
 _SIGNED = {Step.RELEASE_BUILD, Step.OPEN_EARLY, Step.RELEASE_PARTS, Step.SCALE}  # another's word is not enough for them
 
-_SKILL: dict[Step, tuple[str, ...]] = {  # words of the cell file that stand for a step until training is entered
+SKILLS: dict[Step, tuple[str, ...]] = {  # words of the cell file that stand for a step until training is entered
     Step.START: ("start", "load"),
     Step.UNPACK: ("unpack",),
     Step.FINISH: ("finish",),
@@ -157,7 +157,7 @@ def matrix(store: Store, plan: WeekPlan, today: date) -> tuple[StepRow, ...]:
         if entered:
             rows.append(StepRow(step, tuple(sorted(a.person for a in entered if a.holds(today))), is_kept=True))
         else:
-            skills = _SKILL.get(step, ())
+            skills = SKILLS.get(step, ())
             names = tuple(p.name for p in plan.cell.people if set(p.skills) & set(skills))
             rows.append(StepRow(step, names, is_kept=False))
     return tuple(rows)

@@ -6,6 +6,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
+from cakewright.app.task_place import is_untrained
 from cakewright.model.build import Build
 from cakewright.model.plan import Task, TaskKind, WeekPlan
 from cakewright.store.schedule import Progress
@@ -164,7 +165,9 @@ def committed_tasks(
     pinned: Sequence[Task] = (),
     push: Collection[str] = (),
 ) -> list[Task]:
-    """Tasks that begin from now to `until`, without those that facts, pinned tasks or windows out of use have pushed.
+    """Tasks that begin from now to `until`, without those that something has pushed.
+
+    That is: a fact, a pinned task, a window out of use, or the end of somebody's training.
 
     `pinned` are tasks that somebody wants elsewhere than planned: what stands where they go is pushed too, and so are
     the builds of `push`.
@@ -174,7 +177,8 @@ def committed_tasks(
     expected, _ = begun_tasks(plan, now, ())
     wide, _ = begun_tasks(plan, until, progress)
     elsewhere = [t for t in pinned if t not in plan.schedule.tasks]
-    news = [*(set(expected) ^ set(facts)), *elsewhere, *(t for t in plan.schedule.tasks if _is_out(t, unavailable))]
+    lost = [t for t in plan.schedule.tasks if _is_out(t, unavailable) or is_untrained(plan, t)]
+    news = [*(set(expected) ^ set(facts)), *elsewhere, *lost]
     news += [t for t in wide if any(_clash(t, other) for other in elsewhere)]
     pushed = {t.build for t in news if t.build and t.kind not in LINE_WORK} | set(push)
     dated = {t.build for t in news if t.build and t.kind not in (*LINE_WORK, TaskKind.CLEAN)} | set(push)

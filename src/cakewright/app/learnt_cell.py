@@ -9,6 +9,7 @@ from cakewright.app.finish_effect import with_finish_effects
 from cakewright.app.learn_cooling import with_learnt_cooling
 from cakewright.app.learn_times import with_learnt_times
 from cakewright.app.scale_change import with_approved_scale
+from cakewright.app.trained_cell import with_training
 from cakewright.app.upkeep import with_noted_service
 from cakewright.model.cell import Cell
 from cakewright.store import Store, open_store
@@ -27,7 +28,7 @@ def as_recorded(cell: Cell, store: Store) -> Cell:
     """The cell with what `store` has learnt about it. Doing it twice changes nothing more."""
     fits, speeds = store.physics.fits(), store.physics.speeds()
     return replace(
-        cell,
+        with_training(cell, store),
         machines=tuple(
             with_approved_scale(with_noted_service(with_learnt_times(m, fits), store), store) for m in cell.machines
         ),

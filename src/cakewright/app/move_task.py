@@ -17,6 +17,7 @@ from cakewright.app.replan import Replanned, accept, jobs_of, replan, weighted_l
 from cakewright.app.task_chain import chain_name, named_task
 from cakewright.app.task_pins import loading_of, pins_of
 from cakewright.app.task_place import Refusal
+from cakewright.app.trained_cell import as_trained
 from cakewright.documents.words import moment
 from cakewright.errors import CakewrightError, InputError
 from cakewright.model.plan import Task, WeekPlan
@@ -101,7 +102,7 @@ def propose_move(
     InputError
         When there is no such task, or nothing is asked of it. What cannot be done is an answer, not an error.
     """
-    plan = store.load_plan(version)
+    plan = as_trained(store.load_plan(version), store)
     notes = store.schedule.progress_of(plan.version)
     told = any(c.plan == plan.version for c in store.schedule.commitments())
     until = now + timedelta(hours=COMMIT_HOURS.value) if told else None

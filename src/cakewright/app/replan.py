@@ -11,6 +11,7 @@ from cakewright.app.end_in_shift import with_endings
 from cakewright.app.plan_build import bulk_litres
 from cakewright.app.plan_dates import build_job, line_job
 from cakewright.app.promise_dates import promise_dates
+from cakewright.app.trained_cell import as_trained
 from cakewright.errors import InputError
 from cakewright.model.order import OrderLine
 from cakewright.model.plan import LinePromise, Schedule, Task, TaskKind, WeekPlan
@@ -158,7 +159,7 @@ def replan_stored(
 
     `free` lets also move what people were told for the next hours.
     """
-    plan = store.load_plan(version)
+    plan = as_trained(store.load_plan(version), store)
     told = None if free else next((c for c in store.schedule.commitments() if c.plan == plan.version), None)
     until = now + timedelta(hours=COMMIT_HOURS.value) if told else None
     return replan(

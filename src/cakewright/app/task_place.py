@@ -11,6 +11,7 @@ from cakewright.model.plan import Task, TaskKind, WeekPlan
 from cakewright.schedule.calendars import instant_of, person_spans, subtract
 from cakewright.schedule.jobs import BuildJob
 from cakewright.schedule.limits import closed_by_plan
+from cakewright.schedule.trained import ended_words, with_skill
 from cakewright.schedule.validate_hours import on_shift
 
 _MINUTE = timedelta(minutes=1)
@@ -38,6 +39,15 @@ def skill_of(plan: WeekPlan, task: Task) -> str:
     return next((s.skill for s in steps if s.station_kind == kind), "finish")
 
 
+def is_untrained(plan: WeekPlan, task: Task) -> bool:
+    """True when somebody would do a task after the last day of their training for it."""
+    if not any(p.until and p.name in task.people for p in plan.cell.people):
+        return False
+    skill = skill_of(plan, task)
+    ends = [(p, p.last_day(skill)) for p in plan.cell.people if p.name in task.people]
+    return any(last and not on_shift(plan.cell, p, task.start, task.end, last) for p, last in ends)
+
+
 def person_for(plan: WeekPlan, task: Task, facts: Sequence[Task]) -> tuple[str, ...]:
     """Who does a moved task: whoever did it if they are in, else somebody with the skill, best free in the plan.
 
@@ -46,13 +56,14 @@ def person_for(plan: WeekPlan, task: Task, facts: Sequence[Task]) -> tuple[str, 
     if not task.people:
         return ()
     cell, skill = plan.cell, skill_of(plan, task)
-    can = [p for p in cell.people if skill in p.skills]
+    can = with_skill(cell, skill, task.start, _LOOK_DAYS * 24 * 60)
     there = [p for p in can if on_shift(cell, p, task.start, task.end) and not _is_closed(cell, p.name, task)]
     minutes = (task.end - task.start) // _MINUTE
     if not there:
         soonest = soonest_in(cell, can, minutes, task.start)
         raise Refusal(
-            f"nobody who may {_verb(task, skill)} is in for {minutes} min from {moment(task.start, cell.zone)}",
+            f"nobody who may {_verb(task, skill)} is in for {minutes} min from {moment(task.start, cell.zone)}"
+            + ended_words(cell, skill, task.start.astimezone(cell.zone).date()),
             f"from {moment(soonest, cell.zone)} somebody is" if soonest else "change the shifts in the cell file",
             soonest,
         )
@@ -167,8 +178,7 @@ def _uses(plan: WeekPlan, chamber: str, key: str, stay: tuple[datetime, datetime
 def stay_of(plan: WeekPlan, job: BuildJob, load: datetime, machine: str) -> tuple[datetime, datetime, datetime]:
     """(loading begins, out of the machine, chamber clean) when hands come as soon as shifts allow."""
     cell = plan.cell
-    start = [p for p in cell.people if "start" in p.skills]
-    unpack = [p for p in cell.people if "unpack" in p.skills]
+    start, unpack = (with_skill(cell, skill, load, 2 * _LOOK_DAYS * 24 * 60) for skill in ("start", "unpack"))
 
     def done(people: Sequence[Person], minutes: int, after: datetime) -> datetime:
         return (soonest_in(cell, people, minutes, after) or after) + minutes * _MINUTE

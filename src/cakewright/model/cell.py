@@ -206,12 +206,25 @@ class Shift:
 
 @dataclass(frozen=True, slots=True)
 class Person:
-    """Somebody with hands: what they may do and when they are there."""
+    """Somebody with hands: what they may do and when they are there.
+
+    `until` names the last day of a skill, from the training that is entered; skills that are not in it have no end.
+    """
 
     name: str
     skills: tuple[str, ...]
     shifts: tuple[Shift, ...]
     absent: tuple[date, ...] = ()
+    until: tuple[tuple[str, date], ...] = ()
+
+    def last_day(self, skill: str) -> date | None:
+        """The last day on which a skill may be used; None without an end."""
+        return next((end for known, end in self.until if known == skill), None)
+
+    def may(self, skill: str, day: date) -> bool:
+        """True when the skill may be used on that day."""
+        end = self.last_day(skill)
+        return skill in self.skills and (end is None or day <= end)
 
 
 @dataclass(frozen=True, slots=True)

@@ -210,7 +210,8 @@ class _Table:
 
     def may(self, skill: str) -> list[bool]:
         """Who has a skill."""
-        return [skill in p.skills for p in self.cell.people]
+        day = self.origin.astimezone(self.cell.zone).date()  # a training that ends in the week counts to its end
+        return [p.may(skill, day) for p in self.cell.people]
 
     def stations(self, kind: str, material: str, rows: int) -> BoolArray:
         """Rows of the stations of a kind that take a material."""

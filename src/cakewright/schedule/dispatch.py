@@ -17,6 +17,7 @@ from cakewright.schedule.instance import INSPECT, START, UNPACK, Instance, IntAr
 from cakewright.schedule.jobs import BuildJob, LineJob
 from cakewright.schedule.kept import NOTHING_KEPT, Kept
 from cakewright.schedule.placed import Placed, empty_placed
+from cakewright.schedule.trained import ended_words
 from cakewright.sources.schedule import EARLINESS_WEIGHT, HORIZON_DAYS, HORIZON_MOST_DAYS
 
 _MIN_PER_DAY = 24 * 60
@@ -111,7 +112,8 @@ def dispatch(
             return decoder, rules[best]
         if horizon >= longest:
             raise NoCalendarError(
-                f"no place for every task within {horizon // _MIN_PER_DAY} days",
+                f"no place for every task within {horizon // _MIN_PER_DAY} days"
+                + "".join(ended_words(cell, skill) for skill in sorted({s for p in cell.people for s, _ in p.until})),
                 remedy="look for a step that only runs on days on which nobody with its skill has the hours",
             )
         horizon = min(2 * horizon, longest)

@@ -262,7 +262,7 @@ class Explainer:
         if free - ready >= self.least:
             names = _and([self.instance.name_of_row(r) for r in rows])
             return Wait(waited, f"{said}, {names} taken until {words(origin, free, zone)}")
-        who = _and([self.instance.people[p].name for p in people], "or")
+        who = _and(list(dict.fromkeys(self.instance.people[p].name for p in people)), "or")
         return Wait(waited, f"{said}, no free hands ({who}) before {words(origin, start, zone)}")
 
 

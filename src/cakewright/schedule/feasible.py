@@ -13,6 +13,7 @@ from cakewright.schedule.calendars import common, person_spans, weekday_spans
 from cakewright.schedule.instance import INSPECT, PACK, START, UNPACK, longest_stretches, machines_of
 from cakewright.schedule.jobs import BuildJob, LineJob
 from cakewright.schedule.kept import BEFORE, NOTHING_KEPT, Kept
+from cakewright.schedule.trained import ended_words, with_skill
 from cakewright.units import hours_minutes
 
 
@@ -50,8 +51,8 @@ def check_possible(
     _check_clean_down(cell, builds, longest)
     for line in lines:
         where = f"line {line.line}"
-        _check_hands("inspecting", min(1, line.inspect_min), INSPECT, longest, where)
-        _check_hands("packing", min(1, line.pack_min), PACK, longest, where)
+        _check_hands(cell, "inspecting", min(1, line.inspect_min), INSPECT, longest, where)
+        _check_hands(cell, "packing", min(1, line.pack_min), PACK, longest, where)
     material_of = {job.key: job.material for job in builds}
     finishes = {(line.finish, material_of[line.builds[0]]) for line in lines if line.builds}
     for finish, material in sorted(finishes, key=lambda pair: (pair[0].name, pair[1])):
@@ -90,7 +91,7 @@ def _check_build(cell: Cell, job: BuildJob, longest: Mapping[str, int], kept: Ke
         ("testing its specimens", job.test_min, INSPECT, TaskKind.TEST),
     ):
         if kind not in begun:
-            _check_hands(what, minutes, skill, longest, where)
+            _check_hands(cell, what, minutes, skill, longest, where)
 
 
 def _check_clean_down(cell: Cell, builds: Sequence[BuildJob], longest: Mapping[str, int]) -> None:
@@ -122,19 +123,21 @@ def _check_powder(cell: Cell, builds: Sequence[BuildJob], kept: Kept) -> None:
             )
 
 
-def _check_hands(what: str, minutes: int, skill: str, longest: Mapping[str, int], where: str) -> None:
+def _check_hands(
+    cell: Cell, what: str, minutes: int, skill: str, longest: Mapping[str, int], where: str
+) -> None:  # fmt: skip
     if minutes == 0:
         return
-    if skill not in longest:
+    if not longest.get(skill):
         raise NoCalendarError(
-            f"nobody has the skill {skill!r}, needed for {what}",
-            remedy=f"give the skill {skill!r} to a person in the cell file",
+            f"nobody has the skill {skill!r}, needed for {what}{ended_words(cell, skill)}",
+            remedy=f"give the skill {skill!r} to a person in the cell file, or renew the training",
             where=where,
         )
     if longest[skill] < minutes:
         raise NoCalendarError(
             f"{what} takes {hours_minutes(minutes)} of hands, and the longest unbroken stretch of anybody with skill "
-            f"{skill!r} is {hours_minutes(longest[skill])}",
+            f"{skill!r} is {hours_minutes(longest[skill])}{ended_words(cell, skill)}",
             remedy="lengthen a shift, move a break, or make the task shorter",
             where=where,
         )
@@ -153,7 +156,7 @@ def _check_finish(
                 where=where,
             )
         hands = step_minutes(step, 1)[0]
-        _check_hands(step.station_kind, hands, step.skill, longest, where)
+        _check_hands(cell, step.station_kind, hands, step.skill, longest, where)
         limited = step.weekdays or step.every_weeks > 1
         if limited and hands and not _fits_weekday(cell, step, hands, origin, horizon_min):
             raise NoCalendarError(
@@ -168,7 +171,6 @@ def _fits_weekday(cell: Cell, step: FinishStep, hands: int, origin: datetime, ho
     days = weekday_spans(step.weekdays, cell.zone, origin, horizon_min, step.every_weeks, step.first_day)
     return any(
         end - start >= hands
-        for person in cell.people
-        if step.skill in person.skills
+        for person in with_skill(cell, step.skill, origin, horizon_min)
         for start, end in common(person_spans(person, cell.holidays, cell.zone, origin, horizon_min), days)
     )

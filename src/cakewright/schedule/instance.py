@@ -24,6 +24,7 @@ from cakewright.schedule.jobs import BuildJob, LineJob
 from cakewright.schedule.kept import NOTHING_KEPT, UNSET, Kept
 from cakewright.schedule.kept_arrays import kept_arrays, kept_ops, rows_of
 from cakewright.schedule.limits import all_closed, limit_arrays, staffed_spans, watched_rows
+from cakewright.schedule.trained import trained_people
 from cakewright.sources.schedule import BASKET_HANDS_MIN, STEADY_WEIGHT
 
 IntArray = NDArray[np.int64]
@@ -162,7 +163,7 @@ def machines_of(cell: Cell, job: BuildJob) -> list[str]:
 def longest_stretches(cell: Cell, origin: datetime, horizon_min: int) -> dict[str, int]:
     """Longest unbroken span in minutes of anybody with each skill."""
     longest: dict[str, int] = {}
-    for person in cell.people:
+    for person in trained_people(cell, origin, horizon_min):
         spans = person_spans(person, cell.holidays, cell.zone, origin, horizon_min)
         most = max((e - s for s, e in spans), default=0)
         for skill in person.skills:
@@ -185,7 +186,8 @@ def make_instance(
     `closed` takes named machines, chambers, stations or people out for spans; `kept` are tasks that stay as they are;
     `steady_at` gives for builds the minute of their loading in the plan before, from which they should move little.
     """
-    people = tuple(sorted(cell.people, key=lambda p: len(p.skills)))  # specialists are asked first
+    people = trained_people(cell, origin, horizon_min)
+    people = tuple(sorted(people, key=lambda p: len(p.skills)))  # specialists are asked first
     with_builds = tuple(line for line in lines if line.builds)
     longest = longest_stretches(cell, origin, horizon_min)
     baskets = tuple(make_baskets(with_builds, longest, _largest(cell), kept.basket_lines()))

@@ -20,9 +20,10 @@ from cakewright.schedule.kept import OF_BUILD, Kept, minutes_of, unset
 
 @dataclass(frozen=True, slots=True)
 class Rows:
-    """Rows of the busy table by name."""
+    """Rows of the busy table by name; somebody whose training ends has `stretches` of several rows."""
 
     person: Mapping[str, int]
+    stretches: Mapping[str, tuple[int, ...]]
     chamber: Mapping[str, int]
     station: Mapping[str, int]
 
@@ -32,6 +33,7 @@ def rows_of(people: Sequence[Person], cell: Cell) -> Rows:
     chamber_row, station_row = len(people), len(people) + len(cell.chambers)
     return Rows(
         {p.name: i for i, p in enumerate(people)},
+        {p.name: tuple(i for i, q in enumerate(people) if q.name == p.name) for p in people},
         {c.name: chamber_row + i for i, c in enumerate(cell.chambers)},
         {s.name: station_row + i for i, s in enumerate(cell.stations)},
     )
@@ -132,7 +134,7 @@ def _bookings(
     taken = {(r, x, y) for r, a, b in running for x, y in subtract([(a, b)], busy[r])}
     for task in kept.tasks:
         for r in [
-            *(rows.person[name] for name in task.people),
+            *(row for name in task.people for row in rows.stretches[name]),
             *([rows.station[task.station]] if task.station else []),
         ]:
             taken |= {(r, a, b) for a, b in subtract([minutes_of(task, origin)], busy[r])}

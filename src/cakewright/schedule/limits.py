@@ -17,6 +17,7 @@ from cakewright.model.plan import TaskKind
 from cakewright.schedule.calendars import Span, local_minute, merge, minutes_after, person_spans
 from cakewright.schedule.jobs import BuildJob, LineJob
 from cakewright.schedule.kept import Kept, minutes_of, unset
+from cakewright.schedule.trained import with_skill
 from cakewright.units import MIN_PER_H
 
 G_PER_KG = 1000
@@ -52,8 +53,7 @@ def staffed_spans(cell: Cell, skill: str, origin: datetime, horizon_min: int) ->
     """When at least one person with a skill is in."""
     return merge(
         span
-        for person in cell.people
-        if skill in person.skills
+        for person in with_skill(cell, skill, origin, horizon_min)
         for span in person_spans(person, cell.holidays, cell.zone, origin, horizon_min)
     )
 

@@ -14,7 +14,7 @@ from itertools import pairwise
 from types import MappingProxyType
 
 from cakewright.findings import Finding, Severity
-from cakewright.model.cell import Cell, FinishStep, Station
+from cakewright.model.cell import Cell, FinishStep, Person, Station
 from cakewright.model.plan import Schedule, Task, TaskKind
 from cakewright.schedule.jobs import BuildJob, LineJob
 from cakewright.schedule.validate_hours import on_shift, somebody_in, week_counts
@@ -201,8 +201,15 @@ class _Judge:
                     continue
                 if task.kind in _SKILL and _SKILL[task.kind] not in person.skills:
                     self.broken("missing-skill", f"{name} has no skill {_SKILL[task.kind]!r}", _where(task))
+                elif task.kind in _SKILL:
+                    self._trained(person, _SKILL[task.kind], task, _where(task))
                 if not on_shift(self.cell, person, task.start, task.end):
                     self.broken("off-shift", f"{name} is not in from {task.start} to {task.end}", _where(task))
+
+    def _trained(self, person: Person, skill: str, task: Task, where: str) -> None:
+        last = person.last_day(skill)
+        if last is not None and not on_shift(self.cell, person, task.start, task.end, last):
+            self.broken("training-ended", f"the training of {person.name} for {skill!r} ends on {last}", where)
 
     # --- builds ---------------------------------------------------------------------------------------
 
@@ -405,6 +412,8 @@ class _Judge:
         for person in (self.person[p] for p in first.people if p in self.person):
             if step.skill not in person.skills:
                 self.broken("missing-skill", f"{person.name} has no skill {step.skill!r}", name)
+            else:
+                self._trained(person, step.skill, first, name)
 
     def _enough_time(self, spent: dict[tuple[int, ...], list[float]], by_line: dict[int, LineJob]) -> None:
         """Handling time over linked baskets must cover every piece of their lines."""

@@ -19,17 +19,17 @@ def week_counts(day: date, every_weeks: int, first_day: date | None) -> bool:
 
 def somebody_in(cell: Cell, skill: str, start: datetime, end: datetime) -> bool:
     """True when at every minute of [start, end) somebody with the skill is at work."""
-    people = [p for p in cell.people if skill in p.skills]
-    minutes = range((end - start) // _MINUTE)
-    return all(any(on_shift(cell, p, start + i * _MINUTE, start + (i + 1) * _MINUTE) for p in people) for i in minutes)
+    people = [(p, p.last_day(skill)) for p in cell.people if skill in p.skills]
+    steps = [(start + i * _MINUTE, start + (i + 1) * _MINUTE) for i in range((end - start) // _MINUTE)]
+    return all(any(on_shift(cell, p, begin, over, last) for p, last in people) for begin, over in steps)
 
 
-def on_shift(cell: Cell, person: Person, start: datetime, end: datetime) -> bool:
-    """True when [start, end) can be walked from start to end along stretches of work."""
+def on_shift(cell: Cell, person: Person, start: datetime, end: datetime, last: date | None = None) -> bool:
+    """True when [start, end) can be walked along stretches of work, of shifts that begin on the day `last` or before."""
     stretches: list[tuple[datetime, datetime]] = []
     day = start.astimezone(cell.zone).date() - timedelta(days=1)
     while day <= end.astimezone(cell.zone).date():
-        if day not in cell.holidays and day not in person.absent:
+        if day not in cell.holidays and day not in person.absent and (last is None or day <= last):
             for shift in person.shifts:
                 if day.weekday() in shift.weekdays and week_counts(day, shift.every_weeks, shift.first_day):
                     stretches += _stretches(cell, shift, day)
