@@ -25,7 +25,7 @@ def somebody_in(cell: Cell, skill: str, start: datetime, end: datetime) -> bool:
 
 
 def on_shift(cell: Cell, person: Person, start: datetime, end: datetime, last: date | None = None) -> bool:
-    """True when [start, end) can be walked along stretches of work, of shifts that begin on the day `last` or before."""
+    """True when [start, end) can be walked along stretches of work; of shifts that begin until the day `last`."""
     stretches: list[tuple[datetime, datetime]] = []
     day = start.astimezone(cell.zone).date() - timedelta(days=1)
     while day <= end.astimezone(cell.zone).date():
