@@ -96,6 +96,7 @@ def asked_of(store: Store, word: str) -> AskedQuote:
 
 def quote_asked(report: Progress, database: str, word: str, cell: Cell, plan: WeekPlan | None, now: datetime) -> int:
     """What a worker does: make the quote in today's plan, keep it, forget what was asked; its number."""
+    from cakewright.app.earlier_part import keep_shape
     from cakewright.app.keep_quotes import keep_quote
     from cakewright.store import open_store
 
@@ -106,6 +107,7 @@ def quote_asked(report: Progress, database: str, word: str, cell: Cell, plan: We
             file, asked.line(file, cell), cell, plan, now=now, clock=time.monotonic, settled=asked.settled,
             wanted=wished_day(asked.due), effort=effort_in_seconds(asked.seconds, time.monotonic), progress=report,
         )  # fmt: skip
+        keep_shape(store, offer, file, asked.line(file, cell), cell)
         kept = keep_quote(store, offer, file, at=now, by=asked.by, replaces=asked.replaces)
         shutil.rmtree(store.folder / FOLDER / word, ignore_errors=True)
         return kept.number

@@ -246,7 +246,7 @@ def _rush_words(rush: RushPrice | None) -> str:
         return "no planned build takes it"
     if not rush.losses:
         return "nobody loses by it"
-    return "; ".join(f"L{line:02d} loses {loss} of its on-time chance" for line, loss in rush.losses[:5])
+    return "; ".join(f"L{line:02d} loses {loss:.1%} of its on-time chance" for line, loss in rush.losses[:5])
 
 
 def _assumptions(quote: Quote, part: Part, cell: Cell, plan: WeekPlan | None) -> tuple[str, ...]:

@@ -20,6 +20,7 @@ class FloorKind(StrEnum):
     MOVE = "chamber moved"
     OPENED_EARLY = "opened early"  # before the cake was cool: name and reason; its pieces go on the warp list
     NOTE = "note"
+    ANSWER = "answer of a customer"  # to a doubt about their part: who said what
     MEASURED = "measured"  # a characteristic of a piece
     COUNTED = "counted"
     IDENTIFIED = "identified"

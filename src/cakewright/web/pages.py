@@ -8,6 +8,7 @@ from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from cakewright.app.certificate import certificate_facts
+from cakewright.app.customer_answers import answers_of
 from cakewright.app.floor_asks import floor_asks
 from cakewright.app.hold_lines import gates, line_gate
 from cakewright.app.inspected import inspected
@@ -79,7 +80,8 @@ def one_line(shelf: Plans, request: Request, version: int, number: int) -> HTMLR
     view = next(v for v in line_views(plan) if v.line.line == number)
     part = plan.parts.get(plan.part_of_line.get(number, ""))
     gate = line_gate(shelf.store, plan, number)
-    return page(request, "line.html", **_common(shelf, version, "/lines"), line=line, view=view, part=part, gate=gate)
+    return page(request, "line.html", **_common(shelf, version, "/lines"), line=line, view=view, part=part, gate=gate,
+                answers=answers_of(shelf.store, line))  # fmt: skip
 
 
 @router.get(PAST + "/builds")

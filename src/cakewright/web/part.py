@@ -8,6 +8,7 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Form, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
+from cakewright.app.customer_answers import answers_of, keep_answer
 from cakewright.app.mark_faces import faces_png, mark_faces, marked_faces, numbers_marked, places_of
 from cakewright.app.report_part import SIDES
 from cakewright.app.show_part import PartPage, point_png, rule_from, rules_for, sheet_for, way_png
@@ -16,7 +17,8 @@ from cakewright.documents.part_report import PartSheet, part_report_html, part_r
 from cakewright.model.plan import WeekPlan
 from cakewright.web.look import page
 from cakewright.web.shelf import Shelf, line_of, shelf_of
-from cakewright.web.trouble import RESPONSES
+from cakewright.web.trouble import RESPONSES, NotThereError
+from cakewright.web.typed import happened
 
 pages = APIRouter(include_in_schema=False)
 interface = APIRouter(prefix="/api/v1", responses=RESPONSES, tags=["parts"])
@@ -64,7 +66,30 @@ def part_page(
         visible=visible,
         load=load,
         people=[p.name for p in plan.cell.people],
+        answers=answers_of(shelf.store, line_of(plan, number)),
     )
+
+
+@pages.post(PART + "/points/{point}/answer")
+def keep_customers_answer(
+    shelf: Plans,
+    version: int,
+    number: int,
+    point: int,
+    answer: Annotated[str, Form(max_length=500)],
+    by: Annotated[str, Form(max_length=80)],
+    said_by: Annotated[str, Form(max_length=120)] = "",
+    when: Annotated[str, Form(max_length=40)] = "",
+    uid: Annotated[str, Form(max_length=80)] = "",
+) -> Response:
+    """Keep with the order what the customer answered to a doubt."""
+    plan, shown = _shown(shelf, version, number)
+    doubt = next((p.finding for p in shown.points if p.number == point), None)
+    if doubt is None:
+        raise NotThereError(f"there is no doubt {point}", remedy="choose one on the page of the part")
+    keep_answer(shelf.store, plan, line_of(plan, number), doubt, answer, said_by=said_by, by=by,
+                at=happened(when, shelf.clock()), uid=uid, kept_at=shelf.clock())  # fmt: skip
+    return RedirectResponse(f"/plans/{version}/lines/{number}/part#points", status_code=303)
 
 
 @pages.post(PART + "/rule")

@@ -10,6 +10,7 @@ from fastapi import APIRouter, Depends, Form, Request, UploadFile
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from cakewright.app.asked_quotes import AskedQuote, keep_asked
+from cakewright.app.earlier_part import earlier_part
 from cakewright.app.inbox import LARGEST_FILE_BYTES, plain_name
 from cakewright.app.jobs import JobDesk
 from cakewright.app.keep_quotes import accept, accepted, kept_mesh, mesh_of, order_accepted, sheet_of
@@ -97,6 +98,7 @@ def one_quote(shelf: Plans, desk: Desk, request: Request, number: int) -> HTMLRe
     cell = desk.cell()
     return page(request, "quote.html", kept=kept, offer=kept.offer, zone=cell.zone if cell else shelf.clock().tzinfo,
                 is_expired=is_expired(kept.offer, shelf.clock().date()),
+                earlier=earlier_part(shelf.store, kept.offer, shelf.whole_plan, shelf.shows),
                 people=[p.name for p in cell.people] if cell else [])  # fmt: skip
 
 
