@@ -44,6 +44,13 @@ def test_dust_values_are_those_published():
     assert "Kuracina" in dust.source and "4203" in dust.source
 
 
+def test_what_sheets_call_common_practice_is_that():
+    """Sheets print 'common practice, no source' behind what to wear and behind the cautions at a hot chamber."""
+    worn = set(to_wear(*Work))
+    for caution in [*(c for c in cautions_of(*Work) if c.short in worn), *cautions_of(Work.HOT_CAKE)]:
+        assert caution.status is Status.COMMON_PRACTICE, caution.short
+
+
 def test_cautions_come_once_and_what_to_wear_is_short():
     keys = [c.key for c in cautions_of(Work.OPEN_CAKE, Work.SIEVE)]
     assert len(keys) == len(set(keys))

@@ -8,7 +8,8 @@ from cakewright.app import contain, hold_lines, run_build
 from cakewright.app.certificate import certificate_facts, certificate_of
 from cakewright.app.inspect_line import record_reading
 from cakewright.app.pack_line import pack
-from cakewright.store import open_store
+from cakewright.store import PieceState, open_store
+from cakewright.store.physics import KeptReading
 from tests.app.floor_worlds import NOW, make_ready, week_with_bars
 from tests.app.test_hold_lines import enter_bars, found_all, limit
 from tests.documents.paper import pages, text_of
@@ -79,3 +80,26 @@ def test_concessions_and_decisions_are_named(store, plan):
     text = text_of(certificate_of(store, plan, ORDER))
     assert "L01 released by Ada: tested on pieces (was held: B1: no limit" in text
     assert "L01-02: crack; reject and remake (Ada)." in text
+
+
+def test_the_opening_says_whether_it_was_measured(store, plan):
+    """Not opened: nothing; opened without a probe: named as computed; with one: the core as measured, and when."""
+    run(store, plan)
+    assert certificate_facts(store, plan, ORDER).opened["B1"] == ""
+    assert "not yet" in text_of(certificate_of(store, plan, ORDER))
+    found_all(store, plan, 1)
+    words = certificate_facts(store, plan, ORDER).opened["B1"]
+    assert "computed, not measured: warmest point below 50 °C after" in words
+    assert "after the print end" in words
+
+
+def test_a_probe_reading_stands_on_the_certificate(store, plan):
+    """Read two hours after the print end, before the first piece was taken out."""
+    run(store, plan)
+    place = plan.build("B1").cooling.hottest_mm
+    store.physics.add_readings([KeptReading(1, "B1", place, 7200.0, 61.0)], by="Jon", at=NOW + timedelta(hours=11))
+    piece = plan.build("B1").pieces_of(1)[0].piece
+    store.record_piece(plan=1, build="B1", piece=piece, state=PieceState.FOUND, by="Jon", at=NOW + timedelta(hours=12))
+    assert "core 61 °C measured 2.0 h after the print end" in certificate_facts(store, plan, ORDER).opened["B1"]
+    early = run_build.open_early(store, plan, plan.build("B1"), by="Jon", at=NOW + timedelta(hours=12), reason="hurry")
+    assert f"EARLY by {early.by}: hurry" in certificate_facts(store, plan, ORDER).opened["B1"]

@@ -94,6 +94,31 @@ def test_upkeep_is_entered_announced_and_done(client):
     assert "before worn, after new" in client.post(f"{page}/done", data=done).text
 
 
+@pytest.mark.parametrize(
+    "address",
+    [
+        "/plans/1/builds/B1/run?by=Jon",
+        "/plans/1/builds/B1/unpack?by=Jon",
+        "/plans/1/builds/B1/powder?by=Jon",
+        "/plans/1/builds/B1/stopped",
+        "/plans/1/builds/B1/heat",
+        "/plans/1/baskets?by=Jon",
+        "/plans/1/upkeep?by=Jon",
+        "/powder/book/sieve",
+        "/powder/book/move",
+        "/powder/book/open",
+        "/powder/book/waste",
+        "/powder/book/weigh",
+        "/powder/change",
+    ],
+)
+def test_where_work_can_hurt_the_caution_stands_with_its_source(client, address):
+    """At the step itself: what to wear or leave, why, its source and status, and who has the last word."""
+    text = client.get(address).text
+    assert "common practice, no source" in text
+    assert "Safety data sheet, manual and local rules win" in text
+
+
 def test_the_file_for_the_machine_is_fetched_from_the_build(client):
     """A 3MF and an STL, drawn when asked for; another name is answered."""
     page = "/plans/1/builds/B1"

@@ -10,6 +10,7 @@ from cakewright.app.contain import REMAKE, mistakes
 from cakewright.app.finish_baskets import basket_runs
 from cakewright.app.hold_lines import LineGate
 from cakewright.app.inspect_line import Reading, verdict_of
+from cakewright.app.opened_words import opened_words
 from cakewright.app.pack_line import Packing, packing_of_order
 from cakewright.app.run_build import run_state
 from cakewright.app.specimen_places import places_words
@@ -18,7 +19,6 @@ from cakewright.documents.certificate import Facts, MeasuredRow, SpecimenRow, ce
 from cakewright.documents.sections import lines_of_order
 from cakewright.documents.words import count, moment
 from cakewright.model.build import Build
-from cakewright.model.floor import FloorKind
 from cakewright.model.order import OrderLine
 from cakewright.model.plan import WeekPlan
 from cakewright.store import PieceState, Store, last_words
@@ -45,7 +45,7 @@ def certificate_facts(store: Store, plan: WeekPlan, order: str) -> Facts:
         delivered={r.line: r.packed for r in rows},
         serials=_serials(store, plan, numbers),
         printed=_printed(store, plan, builds),
-        opened=_opened(store, plan, builds),
+        opened={b.key: opened_words(store, plan, b) for b in builds},
         checks=_checks(store, plan, builds),
         orientation={n: _turned(plan, n) for n in numbers if plan.builds_of(n)},
         finished=_finished(store, plan, numbers),
@@ -84,15 +84,6 @@ def _printed(store: Store, plan: WeekPlan, builds: Iterable[Build]) -> dict[str,
     states = {b.key: run_state(store, plan, b) for b in builds}
     return {key: f"printed {moment(s.started, plan.cell.zone)} to {moment(s.ended, plan.cell.zone)}"
             for key, s in states.items() if s.started and s.ended}  # fmt: skip
-
-
-def _opened(store: Store, plan: WeekPlan, builds: Iterable[Build]) -> dict[str, str]:
-    found = {}
-    for b in builds:
-        early = store.floor.records(plan=plan.version, build=b.key, kind=FloorKind.OPENED_EARLY)
-        if early:
-            found[b.key] = f"EARLY by {early[-1].by}: {early[-1].data['reason']}"
-    return found
 
 
 def _checks(store: Store, plan: WeekPlan, builds: Iterable[Build]) -> dict[str, str]:

@@ -163,7 +163,7 @@ def _builds(plan: WeekPlan, builds: tuple[Build, ...], seen: Facts) -> Block:
         when = seen.printed.get(b.key) or (f"planned {day(run.start, plan.cell.zone)}" if run else "–")
         how = f"{b.machine} · {b.profile.layer_mm:g} mm layers · {when}"
         rows.append([b.key, how, b.material, percent(b.powder.refresh_ratio), _powder(seen.lots.get(b.key, {})),
-                     seen.opened.get(b.key)])  # fmt: skip
+                     seen.opened.get(b.key) or "not yet"])  # fmt: skip
     columns = (("Build", "auto"), ("Machine, layer, day", "2fr"), ("Material", "auto"), ("Virgin", "auto"))
     return table((*columns, ("Blend, virgin lots", "1.4fr"), ("Opened", "1.1fr")), rows)
 

@@ -13,10 +13,12 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, PackageLoader, StrictUndefined, pass_context, select_autoescape
 from jinja2.runtime import Context
+from markupsafe import Markup, escape
 
 from cakewright import __version__
 from cakewright.documents import words
 from cakewright.documents.heat_words import warp_note
+from cakewright.safety import CLOSING, Work, cautions_of
 from cakewright.web.marking import AutoText
 from cakewright.web.speech import current, listen
 
@@ -63,17 +65,21 @@ def _environment() -> Environment:
         "listed": words.listed,
         "mm": lambda value, digits=1: current().length(value, digits),
         "size": lambda sides, digits=1: current().size(sides, digits),
+        "as_it_is": lambda value: Markup(escape(str(value) if isinstance(value, StrEnum) else value)),
         "quotable": lambda text: text.replace('"', "&quot;"),  # a translation inside an attribute
         "iso_local": iso_local,
         "label": lambda number: f"L{number:02d}",
     }
+    env.globals |= {"cautions_of": cautions_of, "Work": Work, "safety_closing": CLOSING}
     env.globals |= {"places": PLACES, "program_version": __version__, "count": words.count, "warp_note": warp_note}
     return env
 
 
 def _in_words(value: Any) -> Any:
-    """A word of our own vocabulary (a kind of task, a state) in the language of the page; everything else as it is."""
-    return current().gettext(str(value)) if isinstance(value, StrEnum) else value
+    """What the program says (a kind of task, a state, a reason) as this person reads it; everything else as it is."""
+    if isinstance(value, StrEnum):
+        return current().gettext(str(value))
+    return current().sentence(value) if type(value) is str else value
 
 
 def iso_local(when: datetime, zone: ZoneInfo) -> str:
