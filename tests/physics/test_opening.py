@@ -10,6 +10,7 @@ from cakewright.physics.cooling import cool
 from cakewright.physics.grid import CakeGrid
 from cakewright.physics.layers import layer_profile
 from cakewright.physics.opening import cool_build, crossing, early_opening, opened_at, warp_findings
+from cakewright.sources import physics as numbers
 from tests.conftest import box_mesh
 from tests.physics.worlds import chamber, machine, placed, powder, profile_of
 
@@ -52,7 +53,7 @@ def test_energy_closes(heat):
     assert abs(heat.heat_error) < 1e-3
 
 
-@pytest.mark.parametrize("side", [60.0, 120.0, 240.0])
+@pytest.mark.parametrize("side", [60.0, 120.0, 240.0, numbers.QUICK_SIDE.value])
 def test_energy_closes_whatever_the_size(side):
     """Cells and steps follow the cake: heat is kept to 0.1 % from a fist to a full chamber, in all three cases."""
     at = (side / 2 - 10, side / 2 - 10, side / 2 - 10)

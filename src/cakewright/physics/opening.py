@@ -80,15 +80,17 @@ def cool_build(
     grown = growth(profile, print_time, base_powder_mm, cover_powder_mm)
     wide, surface = spread
 
-    # where heat is slower, longer steps are as good: the late opening moves by less than 0.01 %
-    longer = model.quick(solid.grid.sides_mm) if wide > 1 and surface > 1 else model
+    longer = model.quick(solid.grid.sides_mm)
 
     def run(slow: tuple[float, float]) -> History:
-        likely, steps = slow == (1.0, 1.0), longer if slow == (wide, surface) else model
-        return Cake(solid, grown, material, chamber_type, room_c, steps, slow, watch_mm, with_details=likely).run()
+        is_likely = slow == (1.0, 1.0)
+        # where heat is slower or the cake large, longer steps are as good: the opening moves by less than 0.01 %
+        is_calm = (slow[0] > 1 and slow[1] > 1) or min(solid.grid.sides_mm) >= numbers.QUICK_SIDE.value
+        steps = longer if is_calm and not is_likely else model
+        return Cake(solid, grown, material, chamber_type, room_c, steps, slow, watch_mm, with_details=is_likely).run()
 
-    with ThreadPoolExecutor(2) as pool:
-        early, likely, late = pool.map(run, [(1 / wide, 1 / surface), (1.0, 1.0), (wide, surface)])
+    with ThreadPoolExecutor(2) as pool:  # the longest first, the other two beside it
+        likely, early, late = pool.map(run, [(1.0, 1.0), (1 / wide, 1 / surface), (wide, surface)])
     return _result((early, likely, late), solid, grown, placements, material, room_c)
 
 

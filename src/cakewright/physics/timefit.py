@@ -102,7 +102,7 @@ def fit_times(builds: Sequence[LoggedBuild], machine: Machine) -> TimeFit:
         return actual - np.log(np.concatenate(parts)) if parts else actual
 
     theta, sigma = np.zeros(4), numbers.TIME_SPREAD.value
-    jacobian = np.diag(1 / prior)
+    slopes = np.zeros((0, 4))
     for _ in range(_ROUNDS):
         scale = np.sqrt(_weights(gaps(theta) / sigma)) / sigma
 
@@ -110,13 +110,13 @@ def fit_times(builds: Sequence[LoggedBuild], machine: Machine) -> TimeFit:
             return np.concatenate([scale * gaps(x), x / prior])
 
         solved = least_squares(scaled, theta, method="lm")
-        jacobian = np.asarray(solved.jac)
+        slopes = np.asarray(solved.jac)[: len(actual)] / scale[:, None]
         moved = float(np.abs(solved.x - theta).max())
         theta, before = solved.x, sigma
         sigma = _spread(gaps(theta), sigma)
         if moved < 1e-6 and abs(sigma / before - 1) < 1e-4:
             break
-    spread = np.sqrt(np.diag(np.linalg.inv(jacobian.T @ jacobian)))
+    spread = _uncertainty(slopes / sigma, prior)
     return _result(
         machine.name,
         theta,
@@ -159,6 +159,20 @@ def _observations(build: LoggedBuild) -> tuple[FloatArray, list[NDArray[np.intp]
 def _predicted(build: LoggedBuild, machine: Machine, groups: list[NDArray[np.intp]]) -> FloatArray:
     time = print_time(build.profile, machine, extra_layers_mm=build.extra_layers_mm)
     return np.array([time.layer_s[g].sum() for g in groups]) if groups else np.array([time.total_s])
+
+
+def _uncertainty(slopes: FloatArray, prior: FloatArray) -> FloatArray:
+    """Standard deviations of the logarithms of the factors, (4,), from slopes (n, 4) in spreads.
+
+    A reading with a t law of nu degrees of freedom tells (nu + 1) / (nu + 3) of what a normal one tells (Fisher
+    information of its location: Lange, Little, Taylor 1989); the weights of the fit would say all of it. The spread
+    was found from what the factors left over, so each factor that the readings settle takes one reading away.
+    """
+    nu, own = numbers.T_FREEDOM.value, np.diag(1 / prior**2)
+    told = (nu + 1) / (nu + 3) * slopes.T @ slopes
+    settled = float(np.trace(told @ np.linalg.inv(told + own)))
+    told *= 1 - settled / (numbers.TIME_PRIOR_WEIGHT.value + max(len(slopes), settled))
+    return np.asarray(np.sqrt(np.diag(np.linalg.inv(told + own))))
 
 
 def _weights(r: FloatArray) -> FloatArray:

@@ -254,6 +254,13 @@ PRINT_STEP = Reference(
 QUICK_STEPS = Reference(
     "physics.quick_steps", 2.0, "times", Status.DERIVED, "moves the opening by less than 0.01 h from 60 to 340 mm"
 )
+QUICK_SIDE = Reference(
+    "physics.quick_side",
+    300.0,
+    "mm",
+    Status.DERIVED,
+    "smallest side from which the early case keeps its heat to 0.1 % with the quick steps (0.06 % at 340 mm)",
+)
 COOL_STEP_FIRST = Reference(
     "physics.cool_step_first", 30.0, "s", Status.DERIVED, "resolves the skin after the heaters go off"
 )
