@@ -7,11 +7,11 @@ from functools import lru_cache
 
 import numpy as np
 
-from cakewright.model.cell import Cell
+from cakewright.model.cell import Cell, NestingRules
 from cakewright.model.mesh import FloatArray, Mesh
 from cakewright.model.part import Part
 from cakewright.nesting.task import NestPiece, NestSpace
-from cakewright.nesting.wishes import HeightWindow, NestWishes, ReservedPlace
+from cakewright.nesting.wishes import HeightWindow, NestWishes, ReservedPlace, Weights
 from cakewright.parts.signature import Signature, look_alikes, signature
 from cakewright.sources.wishes import THICK_FROM
 
@@ -36,11 +36,25 @@ def wishes_for(
     """
     keys = sorted({p.part_key for p in pieces})
     return NestWishes(
+        weights=weights_of(cell.nesting),
         extra_mm={k: extra for k in keys if (extra := thick_extra_mm(parts[k], cell)) > 0},
         windows=tuple(windows),
         fragile=frozenset(k for k in keys if parts[k].is_delicate),
         apart=_alike_lines(pieces, parts),
         reserved=tuple(reserved),
+    )
+
+
+def weights_of(rules: NestingRules) -> Weights:
+    """What the cell says the wishes are worth; clearance, ways out and places for specimens are never traded."""
+    return Weights(
+        end=rules.end_weight,
+        evenness=rules.even_area_weight,
+        crowding=rules.crowding_weight,
+        early=rules.early_weight,
+        fragile=rules.fragile_weight,
+        together=rules.together_weight,
+        apart=rules.apart_weight,
     )
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from cakewright.formats import cell_values as v
 from cakewright.formats.cell_values import Number, Reader
 from cakewright.model import cell as m
+from cakewright.sources import wishes
 
 REQUIRED = object()
 
@@ -244,6 +245,20 @@ NESTING = Table("nesting", "nesting", m.NestingRules, "Clearances and effort of 
     Key("seed", Number("-", least=0, whole=True), "same seed, same arrangement", 1),
     Key("thick_clearance_mm", not_negative("mm"), "wider distance between parts thicker than 8 mm; 0 for none", 0.0),
     Key("cage_below_mm", not_negative("mm"), "pieces shorter than this are printed in cages; 0 for none", 0.0),
+    Key("end_weight", not_negative("mm/point"), "worth of a point of the price of its ending hours",
+        wishes.WEIGHT_END.value),
+    Key("even_area_weight", not_negative("mm/cm²"), "worth of 1 cm² of jumps in area over the limit",
+        wishes.WEIGHT_EVENNESS.value),
+    Key("crowding_weight", not_negative("mm/cm³"), "worth of 1 cm³ too much in a crowded zone",
+        wishes.WEIGHT_CROWDING.value),
+    Key("early_weight", not_negative("mm/mm"), "worth of 1 mm of mean top of must-have pieces",
+        wishes.WEIGHT_EARLY.value),
+    Key("fragile_weight", not_negative("mm/cm³"), "worth of 1 cm³ of heavier parts above delicate ones",
+        wishes.WEIGHT_FRAGILE.value),
+    Key("together_weight", not_negative("mm/mm"), "worth of 1 mm of mean distance to the middle of a line",
+        wishes.WEIGHT_TOGETHER.value),
+    Key("apart_weight", not_negative("mm/mm"), "worth of 1 mm short of 30 mm between look-alikes",
+        wishes.WEIGHT_APART.value),
 ))  # fmt: skip
 
 UTILITY = Table("utility", "utilities", m.Utility, "Power, gas, air, extraction that machines or stations need.", (

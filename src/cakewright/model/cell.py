@@ -8,6 +8,7 @@ from typing import Protocol, TypeVar
 from zoneinfo import ZoneInfo
 
 from cakewright.errors import CellError
+from cakewright.sources import wishes
 
 
 class _Named(Protocol):
@@ -301,7 +302,8 @@ class NestingRules:
     """Clearances and effort for nesting.
 
     `thick_clearance_mm` is kept between thick parts when it is the larger; pieces whose longest side is
-    below `cage_below_mm` are printed in cages.
+    below `cage_below_mm` are printed in cages. The weights say what a unit of each wish is worth in mm of build
+    height (`nesting.wishes.Weights`).
     """
 
     clearance_mm: float
@@ -310,6 +312,13 @@ class NestingRules:
     seed: int = 1
     thick_clearance_mm: float = 0.0
     cage_below_mm: float = 0.0
+    end_weight: float = wishes.WEIGHT_END.value
+    even_area_weight: float = wishes.WEIGHT_EVENNESS.value
+    crowding_weight: float = wishes.WEIGHT_CROWDING.value
+    early_weight: float = wishes.WEIGHT_EARLY.value
+    fragile_weight: float = wishes.WEIGHT_FRAGILE.value
+    together_weight: float = wishes.WEIGHT_TOGETHER.value
+    apart_weight: float = wishes.WEIGHT_APART.value
 
 
 @dataclass(frozen=True, slots=True)

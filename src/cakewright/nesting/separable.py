@@ -15,13 +15,13 @@ from __future__ import annotations
 import heapq
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cakewright.compiled import kernel
 from cakewright.model.build import Placement, Removal
+from cakewright.model.kept import Kept
 from cakewright.model.mesh import Mesh
 from cakewright.nesting.bank import Ints, Words, pack, runs_of
 from cakewright.nesting.bits import SPARE_WORDS, blocked, mark
@@ -270,9 +270,15 @@ def take_apart(
     return order, stuck, hooked
 
 
-@lru_cache(maxsize=512)
+_blocks: Kept[Mesh, Block] = Kept(512)
+
+
 def block_of(mesh: Mesh, placement: Placement, space: NestSpace, voxel_mm: float) -> Block:
     """A placed part as cells on the lattice of the space; its cavities stay open."""
+    return _blocks.get(mesh, (placement, space, voxel_mm), lambda: _block(mesh, placement, space, voxel_mm))
+
+
+def _block(mesh: Mesh, placement: Placement, space: NestSpace, voxel_mm: float) -> Block:
     placed = mesh.placed(placement.rotation, placement.translation)
     margin = np.array([space.wall_margin_mm, space.wall_margin_mm, 0.0])
     low = (placed.box_mm[0] - margin) / voxel_mm

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from scipy.sparse import coo_matrix
@@ -18,6 +17,7 @@ from scipy.sparse.csgraph import connected_components
 
 from cakewright.errors import InputError
 from cakewright.model.build import PairGap, Placement, Verification
+from cakewright.model.kept import Kept
 from cakewright.model.mesh import FloatArray, IntArray, Mesh
 from cakewright.nesting.overlap import thickness_shared
 from cakewright.nesting.task import NestSpace
@@ -58,10 +58,13 @@ def _witnesses(mesh: Mesh) -> IntArray:
     return np.asarray(used[first], dtype=np.int32)
 
 
-@lru_cache(maxsize=256)
+_trees: Kept[Mesh, tuple[Tree, IntArray]] = Kept(256)
+_boxes: Kept[Mesh, FloatArray] = Kept(4096)
+
+
 def _tree(mesh: Mesh) -> tuple[Tree, IntArray]:
     """The boxes of a mesh and its witnesses, kept for the next look at the same nest."""
-    return tree_of(mesh), _witnesses(mesh)
+    return _trees.get(mesh, None, lambda: (tree_of(mesh), _witnesses(mesh)))
 
 
 def _stand(meshes: Mapping[str, Mesh], placements: Sequence[Placement]) -> list[_Standing]:
@@ -134,11 +137,14 @@ def near_boxes(
     return tuple(p for p, is_near in zip(placements, near | named, strict=True) if is_near)
 
 
-@lru_cache(maxsize=4096)
 def _box(mesh: Mesh, p: Placement) -> FloatArray:
     """(2, 3): lowest and highest corner of a placed mesh."""
-    at = mesh.vertices[np.unique(mesh.faces)] @ np.asarray(p.rotation).T + np.asarray(p.translation)
-    return np.stack([at.min(axis=0), at.max(axis=0)])
+
+    def box() -> FloatArray:
+        at = mesh.vertices[np.unique(mesh.faces)] @ np.asarray(p.rotation).T + np.asarray(p.translation)
+        return np.stack([at.min(axis=0), at.max(axis=0)])
+
+    return _boxes.get(mesh, p, box)
 
 
 def verify_nest(
