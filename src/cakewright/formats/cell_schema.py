@@ -255,7 +255,7 @@ NESTING = Table("nesting", "nesting", m.NestingRules, "Clearances and effort of 
         wishes.WEIGHT_EARLY.value),
     Key("fragile_weight", not_negative("mm/cm³"), "worth of 1 cm³ of heavier parts above delicate ones",
         wishes.WEIGHT_FRAGILE.value),
-    Key("together_weight", not_negative("mm/mm"), "worth of 1 mm of mean distance to the middle of a line",
+    Key("together_weight", not_negative("mm/mm"), "worth of 1 mm from the middle of a line, on average",
         wishes.WEIGHT_TOGETHER.value),
     Key("apart_weight", not_negative("mm/mm"), "worth of 1 mm short of 30 mm between look-alikes",
         wishes.WEIGHT_APART.value),

@@ -125,7 +125,7 @@ CELL_DEFAULTS: dict[str, Reference] = {
         _ref("nesting.crowding_weight", 0.05, "mm/cm³", D, _OURS, "worth of 1 cm³ too much in a crowded zone"),
         _ref("nesting.early_weight", 0.2, "mm/mm", D, _OURS, "worth of 1 mm of mean top of must-have pieces"),
         _ref("nesting.fragile_weight", 0.05, "mm/cm³", D, _OURS, "worth of 1 cm³ of heavier parts above delicate ones"),
-        _ref("nesting.together_weight", 0.05, "mm/mm", D, _OURS, "worth of 1 mm of mean distance to the middle of a line"),
+        _ref("nesting.together_weight", 0.05, "mm/mm", D, _OURS, "worth of 1 mm from the middle of a line, on average"),
         _ref("nesting.apart_weight", 0.05, "mm/mm", D, _OURS, "worth of 1 mm short of 30 mm between look-alikes"),
         # history
         _ref("failures.failed", 3, "builds", D, _OURS, "count your own"),
