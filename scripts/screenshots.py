@@ -9,7 +9,7 @@ from __future__ import annotations
 import shutil
 import sys
 import tempfile
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from io import BytesIO
 from pathlib import Path
 
@@ -21,9 +21,14 @@ sys.path.insert(0, str(HERE))
 
 from tests.web.browser import ARGUMENTS, CHROMIUM, served  # noqa: E402
 
+from cakewright.app.accounts import add_account  # noqa: E402
 from cakewright.app.contain import report_mistake  # noqa: E402
 from cakewright.app.inspect_line import record_reading  # noqa: E402
+from cakewright.app.scale_change import keep_ladder  # noqa: E402
+from cakewright.formats.lengths_csv import WantedLength  # noqa: E402
+from cakewright.model.floor import FloorKind, FloorRecord  # noqa: E402
 from cakewright.store import Store, open_store  # noqa: E402
+from cakewright.store.accounts import Role  # noqa: E402
 from cakewright.store.floor import PieceState  # noqa: E402
 from cakewright.web.application import create_app  # noqa: E402
 
@@ -65,7 +70,15 @@ SHOTS = {  # name of the picture: (address, words of the heading to scroll to)
     "revision": (f"{PLAN}/lines/13/revision", ""),
     "training": (f"{PLAN}/training", ""),
     "display": ("/display", ""),
+    "versions": ("/plans", ""),
+    "customers": ("/customers", ""),
+    "scale": ("/plans/3/scale?by=Dev+Marten", ""),
+    "interrupted": ("/jobs/1", ""),
+    "news": (f"{PLAN}/lines/13", ""),  # another server notes something while the page is open
+    "login": ("/login", ""),  # of a server that asks who you are
 }
+LATER = ("versions", "scale", "login")  # taken last: more plans and an account change what every page shows
+LADDERS = (1.0003, 0.9997, 1.0002, 0.9998, 1.0003, 0.9998, 1.0001, 0.9970, 0.9971, 0.9969)
 
 
 def main() -> None:
@@ -80,7 +93,13 @@ def main() -> None:
         with open_store(Path(copy)) as store:
             live(store)
             with served(create_app(store, clock=lambda: TUESDAY)) as address:
-                take(address, wanted)
+                take(address, [name for name in wanted if name not in LATER], store)
+                ladders(store)
+                take(address, [name for name in wanted if name in LATER[:2]], store)
+            if "login" in wanted:
+                add_account(store, "Ada", role=Role.PLANNER, password="four or five plain words", at=TUESDAY)
+                with served(create_app(store, clock=lambda: TUESDAY, asks=True)) as address:
+                    take(address, ["login"], store)
 
 
 def live(store: Store) -> None:
@@ -94,10 +113,35 @@ def live(store: Store) -> None:
         record_reading(store, plan, 13, piece=piece, name="width", value=value, low=11.9, high=12.1, gauge="calliper 3",
                        by="Mira Solheim", at=TUESDAY)  # fmt: skip
 
+    job = store.add_job(kind="plan a week", by="Mira Solheim", folder="", at=TUESDAY - timedelta(hours=9))
+    store.change_job(job, state="interrupted", ended_at=TUESDAY - timedelta(hours=8), note="nesting build 3 of 4",
+                     done=2, total=4)  # fmt: skip
     report_mistake(store, plan, pieces[4], what="hole off centre by 0.4 mm", cause="", by="Mira Solheim", at=TUESDAY)
 
 
-def take(address: str, names: list[str]) -> None:
+def ladders(store: Store) -> None:
+    """Lengths measured on pieces of as many builds as it takes, the last three of them small: a rule fires."""
+    plan = store.load_plan(1)
+    for _ in range(2):
+        store.save_plan(plan, made_by="Mira Solheim", at=TUESDAY)
+    days = (timedelta(days=n) for n in range(len(LADDERS)))
+    keys = [b.key for b in plan.builds if b.machine == plan.builds[0].machine]
+    places = [(version, key) for version in [s.version for s in reversed(store.plans())] for key in keys]
+    for scale, day, (version, key) in zip(LADDERS, days, places, strict=False):
+        lengths = [WantedLength(0, wanted, scale * wanted + 0.1) for wanted in (10.0, 40.0, 80.0, 120.0)]
+        keep_ladder(
+            store, store.load_plan(version), key, lengths, by="Mira Solheim", at=TUESDAY - timedelta(days=30) + day
+        )
+
+
+def tell(store: Store) -> None:
+    """What another server writes."""
+    said = {"text": "filter changed"}
+    note = FloorRecord("picture-news-1", 1, FloorKind.NOTE, "Dev Marten", TUESDAY, "B1", data=said)
+    store.floor.add([note], kept_at=TUESDAY)
+
+
+def take(address: str, names: list[str], store: Store) -> None:
     """One picture for each name."""
     with sync_playwright() as tools:
         browser = tools.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
@@ -113,6 +157,9 @@ def take(address: str, names: list[str]) -> None:
                     f"{name}: {place} answered {answer.status if answer else 'nothing'}: {page.inner_text('main')}"
                 )
             page.wait_for_timeout(1500)  # the nest is drawn in software
+            if name == "news":
+                tell(store)
+                page.locator("#news").wait_for(state="visible", timeout=15_000)
             if heading:
                 page.get_by_role("heading", name=heading).first.scroll_into_view_if_needed()
             print(f"{name}: {keep(page.screenshot(), OUT / f'{name}.png') // 1000} kB", flush=True)

@@ -142,6 +142,13 @@ def test_a_newer_revision_blocks_the_release(store, plan):
         run_build.release(store, plan, build_of(plan), by="Jon", at=NOW)
 
 
+def test_two_revisions_ordered_in_one_plan_are_looked_at(store, plan):
+    """A spare part in the old revision beside the new one is meant: it wants a look, and is no block."""
+    both = replace(plan, parts={**plan.parts, "plate new": replace(plan.parts["plate"], revision="C")})
+    (point,) = [p for p in release_points(store, both, build_of(both)) if p.what == "files and revisions"]
+    assert (point.state, "C is ordered as well" in point.found) == (Look.LOOK, True)
+
+
 def test_checks_that_find_things_come_first(store, plan):
     """Three builds' worth of records: the check with finds leads the list, with its share by the weak prior."""
     build = build_of(plan)

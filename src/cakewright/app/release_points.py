@@ -89,18 +89,24 @@ def _revisions(store: Store, plan: WeekPlan, build: Build) -> list[ReleasePoint]
     names: dict[str, set[str]] = {}
     for name, revision in now:
         names.setdefault(name, set()).add(revision)
-    changed = []
+    ordered = {(part.name, part.revision) for part in plan.parts.values()}
+    changed, both = [], []
     for key in sorted(part_keys(build)):
         part = plan.parts[key]
         here = now.get((part.name, part.revision))
         if here is not None and here != part.origin.sha256:
             changed.append(f"{part.name} rev {part.revision or '-'}: the file has changed since")
         newer = sorted(r for r in names.get(part.name, set()) if r > part.revision)
-        if newer:
+        if newer and (part.name, newer[-1]) in ordered:
+            both.append(f"{part.name}: this build prints {part.revision or 'none'}, and {newer[-1]} is ordered as well")
+        elif newer:
             changed.append(f"{part.name}: revision {newer[-1]} is known, this build prints {part.revision or 'none'}")
     if changed:
         remedy = "plan again with the revision that is wanted now; this file must not be printed"
         return [ReleasePoint("files and revisions", Look.BLOCKED, "; ".join(changed), remedy)]
+    if both:
+        remedy = "both are ordered in this plan: ask whether the older one is still wanted, and keep their trays apart"
+        return [ReleasePoint("files and revisions", Look.LOOK, "; ".join(both), remedy)]
     hashes = len({plan.parts[k].origin.sha256 for k in part_keys(build)})
     return [ReleasePoint("files and revisions", Look.GOOD, f"{hashes} files, none replaced by a newer one")]
 
