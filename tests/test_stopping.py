@@ -1,6 +1,6 @@
 """When a search stops."""
 
-from cakewright.stopping import Cancelled, MaxSeconds, MaxSteps, NoImprovement, first_of
+from cakewright.stopping import Cancelled, MaxSeconds, MaxSteps, NoImprovement, first_of, used
 
 
 def test_steps_are_counted():
@@ -32,3 +32,18 @@ def test_the_first_rule_wins_and_all_keep_counting():
     stop = first_of(MaxSteps(1), quiet)
     assert [stop(n, 5.0) for n in range(4)] == [False, True, True, True]
     assert quiet(3, 5.0)
+
+
+def test_rules_tell_how_much_of_them_is_used():
+    """Steps and seconds tell their share, a combined rule the larger one; a rule that cannot tell says None."""
+    now = [100.0]
+    time_rule = MaxSeconds(10.0, lambda: now[0])
+    assert used(time_rule, 5) == 0.0  # not begun
+    time_rule(0, 1.0)
+    now[0] = 104.0
+    assert used(time_rule, 5) == 0.4
+    assert used(MaxSteps(20), 5) == 0.25
+    assert used(MaxSteps(0), 0) == 1.0
+    assert used(first_of(MaxSteps(20), time_rule, NoImprovement(3)), 5) == 0.4
+    assert used(MaxSteps(4), 9) == 1.0
+    assert used(NoImprovement(3), 5) is None

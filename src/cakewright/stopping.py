@@ -27,6 +27,10 @@ class MaxSteps:
         """True once `steps` are done."""
         return steps >= self.steps
 
+    def share(self, steps: int) -> float:
+        """Share of the steps that is done, 0 to 1."""
+        return min(1.0, steps / self.steps) if self.steps > 0 else 1.0
+
 
 @dataclass(slots=True)
 class MaxSeconds:
@@ -42,6 +46,12 @@ class MaxSeconds:
         if self._start is None:
             self._start = now
         return now - self._start >= self.seconds
+
+    def share(self, steps: int) -> float:
+        """Share of the time that is gone, 0 to 1; 0 before the first call of the rule."""
+        if self._start is None:
+            return 0.0
+        return min(1.0, (self.clock() - self._start) / self.seconds) if self.seconds > 0 else 1.0
 
 
 @dataclass(slots=True)
@@ -70,11 +80,28 @@ class Cancelled:
         return self.asked()
 
 
-def first_of(*rules: Stop) -> Stop:
-    """A rule that stops as soon as one of `rules` does."""
+@dataclass(frozen=True, slots=True)
+class _FirstOf:
+    rules: tuple[Stop, ...]
 
-    def stop(steps: int, best: float) -> bool:
-        answers = [rule(steps, best) for rule in rules]  # each is asked every time: some of them count
+    def __call__(self, steps: int, best: float) -> bool:
+        answers = [rule(steps, best) for rule in self.rules]  # each is asked every time: some of them count
         return any(answers)
 
-    return stop
+    def share(self, steps: int) -> float:
+        return max((used(rule, steps) or 0.0 for rule in self.rules), default=0.0)
+
+
+def first_of(*rules: Stop) -> Stop:
+    """A rule that stops as soon as one of `rules` does."""
+    return _FirstOf(rules)
+
+
+def used(rule: Stop, steps: int) -> float | None:
+    """Share of what a rule allows that is used after `steps`, 0 to 1; None when the rule cannot tell.
+
+    For searches in stages that want to spend a part of their time on each. A combined rule tells the share of the
+    one of its rules that has used most, 0 when none can tell.
+    """
+    share: Callable[[int], float] | None = getattr(rule, "share", None)
+    return None if share is None else share(steps)

@@ -121,8 +121,10 @@ def _fits(shape: Shape, space: NestSpace, voxel_mm: float) -> NDArray[np.int64]:
     return np.floor((room - (shape.low_mm - shape.corner_mm) - shape.size_mm) / voxel_mm + 1e-6).astype(np.int64)
 
 
-def shapes_of(mesh: Mesh, rotations: FloatArray, task: NestTask) -> Iterator[tuple[FloatArray, Shape, Ints]]:
-    """The different shapes of one part that fit the space, with rotation and highest position."""
+def shapes_of(
+    mesh: Mesh, rotations: FloatArray, task: NestTask, *, corner: bool = False
+) -> Iterator[tuple[FloatArray, Shape, Ints]]:
+    """The different shapes of one part that fit the space, with rotation and highest position; see `make_bank`."""
     room = np.array([*task.space.inner_mm, task.space.height_mm])
     known: list[tuple[FloatArray, Shape]] = []
     seen: set[bytes] = set()
@@ -137,7 +139,7 @@ def shapes_of(mesh: Mesh, rotations: FloatArray, task: NestTask) -> Iterator[tup
                 shape = _turned(base_shape, turn, task.voxel_mm)
                 break
         if shape is None:
-            shape = known_shape(mesh, rotation, task.voxel_mm, task.clearance_mm)
+            shape = known_shape(mesh, rotation, task.voxel_mm, task.clearance_mm, low=corner)
             known.append((rotation, shape))
         last = _fits(shape, task.space, task.voxel_mm)
         if (last < 0).any():
@@ -150,14 +152,18 @@ def shapes_of(mesh: Mesh, rotations: FloatArray, task: NestTask) -> Iterator[tup
         yield rotation, shape, last
 
 
-def make_bank(task: NestTask, keys: Sequence[str]) -> Bank:
-    """Voxelise every part of the task in every allowed orientation that fits the space."""
+def make_bank(task: NestTask, keys: Sequence[str], *, corner: bool = False) -> Bank:
+    """Voxelise every part of the task in every allowed orientation that fits the space.
+
+    With `corner` the lattice begins at a corner of each part, so that cells of half the edge lie in those of the whole
+    one; else the part stands in the middle of its cells.
+    """
     first, rotation, cells, last, origin, top, low = [0], [], [], [], [], [], []
     bare, fat, runs, counts = [], [], [], []
     pad = 0
     margin = np.array([task.space.wall_margin_mm, task.space.wall_margin_mm, 0.0])
     for key in keys:
-        for turn, shape, highest in shapes_of(task.meshes[key], task.rotations[key], task):
+        for turn, shape, highest in shapes_of(task.meshes[key], task.rotations[key], task, corner=corner):
             rotation.append(turn)
             cells.append(shape.bare.shape)
             last.append(highest)

@@ -38,6 +38,11 @@ def finer(task: NestTask, bank: Bank, part: Ints) -> NestTask | None:
     return replace(task, voxel_mm=voxel)
 
 
+def doubled(task: NestTask) -> NestTask:
+    """The task on cells of twice the edge."""
+    return replace(task, voxel_mm=2 * task.voxel_mm)
+
+
 def rebuilt(
     spaces: Sequence[Workspace],
     part: Ints,
@@ -46,18 +51,19 @@ def rebuilt(
     old_bank: Bank,
     enough: Callable[[], bool],
     rng: np.random.Generator,
+    start: Layout | None = None,
 ) -> Layout | None:
     """The lowest of some constructions on other cells; None when `enough` says stop before one is complete.
 
     Tried are the usual orders, the order in which `old` is piled up, and orders by size times a random factor for
     each part or piece. One that becomes higher than the best so far is given up. Each of `spaces` works at the same
-    time, so the answer depends on their number.
+    time, so the answer depends on their number. `start` is a layout on these cells that has to be undercut.
     """
     low = old.at[:, 2] * old_bank.voxel_mm + old_bank.low_mm[np.maximum(old.pose, 0)]
     usual = [*orders(spaces[0].bank, part, priority)[:2], np.lexsort((part, low)).astype(np.int64)]
     tries = usual + [_disturbed(spaces[0].bank, part, priority, rng) for _ in range(int(RESTARTS.value) * len(spaces))]
     bank = spaces[0].bank
-    best: Layout | None = None
+    best = start
     with ThreadPoolExecutor(len(spaces)) as pool:
         for at in range(0, len(tries), len(spaces)):
             limit = NO_LIMIT if best is None or (best.pose < 0).any() else best.height_mm(bank)
@@ -77,7 +83,13 @@ def _worth(layout: Layout, bank: Bank) -> tuple[int, float]:
 
 def _built(work: Workspace, part: Ints, order: Ints, limit_mm: float, enough: Callable[[], bool]) -> Layout | None:
     """Pieces placed in `order`; None when one is not below the limit or `enough` says stop."""
-    layout = Layout.empty(part)
+    return filled_up(work, Layout.empty(part), order, limit_mm, enough)
+
+
+def filled_up(
+    work: Workspace, layout: Layout, order: Ints, limit_mm: float, enough: Callable[[], bool]
+) -> Layout | None:
+    """`layout` with the pieces of `order` added in turn; None when one is not below the limit or `enough` says stop."""
     work.reload(layout)
     floor = np.zeros(len(work.bank.cells), np.int64)  # what is known to be blocked stays known from piece to piece
     for i in order:

@@ -14,15 +14,16 @@ from cakewright.nesting.construct import Layout, Workspace, construct, orders
 from cakewright.nesting.exact import cover_of, solve_cover
 from cakewright.nesting.fulfil import arranged, unreached
 from cakewright.nesting.improve import Count, cost, improve
-from cakewright.nesting.levels import finer, rebuilt
+from cakewright.nesting.levels import doubled, finer, rebuilt
 from cakewright.nesting.objective import Objective
 from cakewright.nesting.release import make_removable
 from cakewright.nesting.reserve import fixed_blocks, fixed_cells, reserved_cells, specimens
 from cakewright.nesting.separable import Block
+from cakewright.nesting.stages import large_first
 from cakewright.nesting.task import NestPiece, NestTask
 from cakewright.nesting.thick import widened
 from cakewright.nesting.voxels import is_closed
-from cakewright.sources.nesting import COARSE_STEPS
+from cakewright.sources.nesting import COARSE_STEPS, STAGE_LEAST
 from cakewright.stopping import Stop
 
 TOO_LARGE = "larger than the chamber in every allowed orientation"
@@ -121,8 +122,10 @@ class _Found:
     layout: Layout
 
 
-def _workspace(task: NestTask, keys: Sequence[str], extra_mm: Mapping[str, float]) -> Workspace:
-    work = Workspace(widened(make_bank(task, keys), extra_mm))
+def _workspace(
+    task: NestTask, keys: Sequence[str], extra_mm: Mapping[str, float], *, corner: bool = False
+) -> Workspace:
+    work = Workspace(widened(make_bank(task, keys, corner=corner), extra_mm))
     if (task.reserved or task.fixed) and len(work.bank.cells):
         shape = work.taken.shape
         work.kept_free = reserved_cells(task.reserved, task, shape) | fixed_cells(task, shape)
@@ -155,9 +158,12 @@ def _found(
     found = _Found(task, work, first)
     fine = None if count.enough() else finer(task, work.bank, part)
     if fine is not None:
-        small = _workspace(fine, keys, extra_mm)
+        small = _workspace(fine, keys, extra_mm, corner=True)
         spaces = [small, *(small.beside() for _ in range(workers - 1))]
-        again = rebuilt(spaces, part, priority, first, work.bank, count.enough, rng)
+        again = None
+        if len(part) >= STAGE_LEAST.value:
+            again = large_first(_workspace(doubled(fine), keys, extra_mm, corner=True), spaces, part, count)
+        again = rebuilt(spaces, part, priority, first, work.bank, count.enough, rng, again)
         if again is not None and cost(again, small.bank, priority) < cost(first, work.bank, priority):
             found = _Found(fine, small, make_removable(small, again, fixed_blocks(fine, stands)))
             count.is_best(cost(found.layout, small.bank, priority))

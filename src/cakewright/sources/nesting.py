@@ -101,6 +101,36 @@ RESTARTS = Reference(
     "chosen here",
     "constructions in disturbed orders on the small cells, for each worker, before the best is improved",
 )
+STAGE_SHARES = (0.1, 0.2, 0.4)
+"""Shares of the pieces, largest first, that are searched before the next ones join; chosen here, see STAGE_EFFORT."""
+STAGE_EFFORT = Reference(
+    "nesting.stage_effort",
+    0.5,
+    "1",
+    Status.DEFAULT,
+    "chosen here",
+    "share of what the stop rule still allows that goes to the large pieces alone, on large cells",
+)
+STAGE_STEPS = Reference(
+    "nesting.stage_steps",
+    15,
+    "steps per piece",
+    Status.DEFAULT,
+    "chosen here",
+    "the same where the rule cannot tell how much it allows",
+)
+STAGE_LEAST = Reference(
+    "nesting.stage_least", 40, "pieces", Status.DEFAULT, "chosen here", "builds of fewer pieces are not made by stages"
+)
+PRESS_REACH = Reference(
+    "nesting.press_reach", 2, "cells", Status.DEFAULT, "chosen here", "sideways reach of a piece that is pressed down"
+)
+PRESS_DOWN = Reference(
+    "nesting.press_down", 8, "cells", Status.DEFAULT, "chosen here", "how far a piece may be pressed down at once"
+)
+PRESS_SWEEPS = Reference(
+    "nesting.press_sweeps", 4, "sweeps", Status.DEFAULT, "chosen here", "how often all pieces are pressed down in turn"
+)
 ORDER_NOISE = Reference(
     "nesting.order_noise",
     0.2,
