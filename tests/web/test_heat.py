@@ -1,6 +1,12 @@
 """The heat page: sliders answer with parts of it, numbers come as JSON, old plans say what they lack."""
 
+import re
+from datetime import timedelta
+
 import pytest
+
+from cakewright.documents.heat_pictures import moment_words
+from cakewright.documents.timeline import hours_of
 
 HEAT = "/plans/2/builds/B1/heat"
 
@@ -57,3 +63,28 @@ def test_the_bench_hears_about_warp(client):
     """Whoever unpacks sees which pieces may have moved, before the first touch."""
     assert "May warp: L01-01" in client.get("/plans/2/builds/B1/unpack?by=Mira").text
     assert "May warp" not in client.get("/plans/2/builds/B2/unpack?by=Mira").text
+
+
+def test_the_clock_and_the_sentence_name_one_moment_to_leave(client):
+    """The mark on the clock waits for the cell's own minimum as the sentence below it does."""
+    text = client.get(HEAT).text
+    said = re.search(r"The chamber may leave the machine .*?(\d\d:\d\d)", text)
+    mark = re.search(r">(?:\w{3} )?(\d\d:\d\d)</text><text[^>]*>may leave<", text)
+    assert said and mark and said[1] == mark[1]
+
+
+def test_the_cut_is_that_of_now_while_the_cake_cools(client, monkeypatch):
+    """By the clock of the plan; before and after, the cut at the print end is shown."""
+    assert "Now, if all went as planned" not in client.get(HEAT).text
+    shelf = client.app.state.shelf
+    build = next(b for b in shelf.plan(2).builds if b.key == "B1")
+    kept_s = float(build.heat.time_s[-2])
+    now = hours_of(shelf.plan(2), build).print_end + timedelta(seconds=kept_s + 1)
+    monkeypatch.setattr(shelf, "clock", lambda: now)
+    assert f"Now, if all went as planned, {moment_words(build.heat, -2)}</b>" in client.get(HEAT).text
+
+
+def test_temperature_against_time_is_on_the_page(client):
+    """The curves of the build: area by height and temperature by time, drawn from the interface."""
+    text = client.get(HEAT).text
+    assert 'data-curves="/api/v1/plans/2/builds/B1/curves"' in text and "Temperature after the print end" in text

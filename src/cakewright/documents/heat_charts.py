@@ -7,7 +7,7 @@ from datetime import timedelta
 import numpy as np
 
 from cakewright.documents.heat_pictures import INK, PAPER, RULE, colour, moment_near, section_svg, svg, text
-from cakewright.documents.heat_words import density_zones, risk_of
+from cakewright.documents.heat_words import density_zones, may_leave_s, risk_of
 from cakewright.documents.report_curves import nice_step, steps
 from cakewright.documents.timeline import hours_of
 from cakewright.documents.words import clock, day
@@ -39,9 +39,11 @@ def opening_clock_svg(plan: WeekPlan, build: Build) -> str:
         body.append(
             f'<rect x="{x(a):.1f}" y="{y}" width="{x(b) - x(a):.1f}" height="{high}" fill="{fill}" stroke="{INK}"/>'
         )
+        free = [(a, b)] if not a < likely < b else [(a, likely), (likely, b)]  # clear of the line at likely
+        a, b = max(free, key=lambda ends: ends[1] - ends[0])  # noqa: PLW2901
         if x(b) - x(a) > 48:
             body.append(text((x(a) + x(b)) / 2, y + 22, word, 13))
-    leave = build.heat.may_leave_s if build.heat else float("inf")
+    leave = may_leave_s(plan, build)
     marks = [(0.0, "print end"), (early, "early"), (likely, "likely"), (late, "late")]
     marks += [(leave, "may leave")] if np.isfinite(leave) and 0 < leave < span else []
     row_end = [-1e9, -1e9, -1e9]

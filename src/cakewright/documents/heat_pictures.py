@@ -143,7 +143,8 @@ def _numbers(field: Cut, origin: tuple[float, float], cell: tuple[float, float])
     for z in np.unique(np.linspace(0.5, nz - 1.5, max(int(nz * dz / 45), 2)).astype(int)):
         for x in np.unique(np.linspace(1, nx - 2, max(int(nx * dx / 45), 3)).astype(int)):
             if np.isfinite(field[z, x]):
-                at = left + (x + 0.5) * dx, top + (nz - z - 0.5) * dz + 3
+                middle = top + (nz - z - 0.5) * dz
+                at = left + (x + 0.5) * dx, min(max(middle, top + 10), top + nz * dz - 10) + 3
                 out.append(f'<circle cx="{at[0]:.1f}" cy="{at[1] - 3:.1f}" r="9" fill="{PAPER}" fill-opacity="0.75"/>')
                 out.append(text(at[0], at[1], f"{field[z, x]:.0f}", 8.5))
     return out

@@ -19,7 +19,7 @@ from cakewright.physics.energy import EnergyUse, energy_findings, energy_use
 from cakewright.physics.risk import ValueAtRisk, hazard_of, value_at_risk
 from cakewright.sources import physics as numbers
 from cakewright.sources.stop import STOP_MARGIN
-from cakewright.units import S_PER_H
+from cakewright.units import S_PER_H, S_PER_MIN
 
 _KG_PER_MM3_OF_G_CM3 = 1e-6
 
@@ -55,14 +55,18 @@ class RiskView:
         return float(np.argmax(self.at_risk.cut)) * self.layer_mm
 
 
+def may_leave_s(plan: WeekPlan, build: Build) -> float:
+    """Seconds after the print end when the chamber may leave the machine: cold skin and the cell's own minimum."""
+    least = plan.cell.machine(build.machine).minimum_cool_in_machine_min * S_PER_MIN
+    return max(least, build.heat.may_leave_s if build.heat else float("inf"))
+
+
 def may_leave_words(plan: WeekPlan, build: Build, *, is_brief: bool = False) -> str:
     """When the chamber may leave the machine; brief: only when."""
     heat = build.heat
     if heat is None:
         return ""
-    machine = plan.cell.machine(build.machine)
-    at_least = machine.minimum_cool_in_machine_min * 60
-    waits = max(heat.may_leave_s, at_least)
+    waits = may_leave_s(plan, build)
     end = hours_of(plan, build).print_end
     when = f", {moment(end + timedelta(seconds=waits), plan.cell.zone)}" if end and np.isfinite(waits) else ""
     skin = numbers.LEAVE_SKIN.value
@@ -72,7 +76,7 @@ def may_leave_words(plan: WeekPlan, build: Build, *, is_brief: bool = False) -> 
     said = f"The chamber may leave the machine {duration(waits)} after the print end{when}"
     if is_brief:
         return f"{said}."
-    if at_least >= heat.may_leave_s:
+    if waits > heat.may_leave_s:
         return f"{said}: the time the cell file asks for; its skin is below {skin:g} °C by then.{stays}"
     trust = numbers.LEAVE_SKIN.status.value
     return f"{said}: not before its skin is below {skin:g} °C ({trust}). Until then keep it under gas.{stays}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Annotated, Any
 
 import numpy as np
@@ -75,7 +76,7 @@ def heat_page(
     shown: dict[str, Any] = {"cut": None, "opened": None, "density": "", "doses": (), "dose": ""}
     if build.heat is not None:
         shown |= {
-            "cut": _cut(build, at),
+            "cut": _cut(build, _now_s(plan, build, shelf.clock()) if at is None else None, at),
             "opened": _opened(plan, build, after_h),
             "density": heat_charts.density_svg(plan, build),
             "doses": build.heat.dose.by_height()[::-1],
@@ -109,7 +110,7 @@ def heat_cut(
 ) -> HTMLResponse:
     """Only the cut at one moment, for the slider."""
     build = build_of(shelf.plan(version), key)
-    return page(request, "heat_cut.html", cut=_cut(_with_heat(build), at))
+    return page(request, "heat_cut.html", cut=_cut(_with_heat(build), None, at))
 
 
 @pages.get(BUILD + "/heat/opened")
@@ -130,16 +131,26 @@ def _with_heat(build: Build) -> Build:
     return build
 
 
-def _cut(build: Build, at: int | None) -> dict[str, Any]:
-    """The cut at a kept moment (default: the print end) with its words and neighbours."""
+def _now_s(plan: WeekPlan, build: Build, now: datetime) -> float | None:
+    """Seconds from the planned print end to now while the cake is printed or cools, else None."""
+    end, heat = hours_of(plan, build).print_end, build.heat
+    if end is None or heat is None:
+        return None
+    seconds = (now - end).total_seconds()
+    return seconds if heat.time_s[0] <= seconds <= heat.time_s[-1] else None
+
+
+def _cut(build: Build, now_s: float | None, at: int | None) -> dict[str, Any]:
+    """The cut at a kept moment (without: now, or the print end) with its words and neighbours."""
     heat = build.heat
     assert heat is not None
     last = len(heat.time_s) - 1
-    index = moment_near(heat, 0.0) if at is None else min(at, last)
+    index = moment_near(heat, now_s or 0.0) if at is None else min(at, last)
     field = heat.section_c[index]
     return {
         "at": index,
         "last": last,
+        "is_now": at is None and now_s is not None,
         "svg": section_svg(build, index),
         "words": moment_words(heat, index),
         "warmest": float(np.nanmax(field)),
