@@ -7,14 +7,16 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from html import escape
 
+from cakewright.documents.report_gantt_words import CHAR_PX, beside, empty_hours, name_on, standing
 from cakewright.documents.staffing import Window, hours_of_person, is_staffed, staffed
 from cakewright.documents.timeline import hours_of
 from cakewright.documents.words import day, held, moment
 from cakewright.model.plan import Task, TaskKind, WeekPlan
 
-_NAMES, _ROW, _BAR, _TOP, _GROUP = 150, 34, 22, 46, 26
+_NAMES, _TOP, _GROUP = 150, 58, 26
+_ROW, _BAR = 34, 22
+_TALL, _TALL_BAR = 48, 36  # chambers: what is in them, and what becomes of it
 _DAY_PX = 190
-_CHAR_PX = 7.4
 _THIN_PX = 7.0
 
 _KIND_CLASS = {
@@ -27,15 +29,20 @@ _KIND_CLASS = {
 }
 
 
-_WORDS = {TaskKind.LOAD: "load", TaskKind.COOL: "cools", TaskKind.UNPACK: "unpack", TaskKind.CLEAN: "clean"}
-
-
 @dataclass(frozen=True, slots=True)
 class _Row:
     title: str
     tasks: tuple[Task, ...]
     windows: Sequence[Window]
     kind: str
+
+    @property
+    def height(self) -> int:
+        return _TALL if self.kind == "chamber" else _ROW
+
+    @property
+    def bar(self) -> int:
+        return _TALL_BAR if self.kind == "chamber" else _BAR
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,18 +119,20 @@ def gantt_html(plan: WeekPlan) -> str:
     """
     scale = _scale(plan)
     groups = [(title, rows) for title, rows in _rows(plan, scale) if rows]
-    height = _TOP + sum(_GROUP + _ROW * len(rows) for _, rows in groups) + 8
+    height = _TOP + sum(_GROUP + sum(row.height for row in rows) for _, rows in groups) + 8
     names: list[str] = []
-    body = [_patterns(), *_days(plan, scale, height)]
+    anyone = staffed(plan.cell, scale.start, scale.end)
+    body = [_patterns(), *_days(plan, scale, height), *empty_hours(anyone, scale.x, scale.width, 50)]
     y = _TOP
     for title, rows in groups:
         names.append(f'<text class="g-group" x="0" y="{y + 18}">{title}</text>')
         y += _GROUP
         for row in rows:
-            names.append(f'<text class="g-name" x="0" y="{y + 21}">{escape(_fit(row.title, _NAMES - 8))}</text>')
-            names.append(f'<line class="g-row" x1="0" x2="{_NAMES}" y1="{y + _ROW}" y2="{y + _ROW}"/>')
+            name, mid = escape(_fit(row.title, _NAMES - 8)), y + row.height / 2 + 4
+            names.append(f'<text class="g-name" x="0" y="{mid:.0f}">{name}</text>')
+            names.append(f'<line class="g-row" x1="0" x2="{_NAMES}" y1="{y + row.height}" y2="{y + row.height}"/>')
             body += _row(plan, scale, row, y)
-            y += _ROW
+            y += row.height
     body += _start_line(plan, scale, height)
     return _side_by_side(names, body, scale.width, height)
 
@@ -171,26 +180,27 @@ def _row(plan: WeekPlan, scale: _Scale, row: _Row, y: int) -> list[str]:
     for a, b in row.windows:
         out.append(
             f'<rect class="g-staffed" x="{scale.x(a):.1f}" y="{y + 1}" '
-            f'width="{scale.x(b) - scale.x(a):.1f}" height="{_ROW - 2}"/>'
+            f'width="{scale.x(b) - scale.x(a):.1f}" height="{row.height - 2}"/>'
         )
-    out.append(f'<line class="g-row" x1="0" x2="{scale.width:.0f}" y1="{y + _ROW}" y2="{y + _ROW}"/>')
+    under, top = y + row.height, y + (row.height - row.bar) // 2
+    out.append(f'<line class="g-row" x1="0" x2="{scale.width:.0f}" y1="{under}" y2="{under}"/>')
     if row.kind in ("machine", "chamber"):
-        out += [_held_bar(scale, key, span, y + (_ROW - _BAR) // 2) for key, span in held(row.tasks).items()]
-    lonely = lonely_openings(plan) if row.kind == "chamber" else {}
-    for task in row.tasks:  # where 'nobody in' is written over the cooling, its own name would be in the way
-        is_written_over = task.kind is TaskKind.COOL and task.build in lonely
-        out.append(_bar(plan, scale, task, y + (_ROW - _BAR) // 2, is_named=not is_written_over))
+        out += [_held_bar(scale, key, span, top, row.bar) for key, span in held(row.tasks).items()]
+    out += [_bar(plan, scale, task, top, row.bar) for task in row.tasks]
     if row.kind == "chamber":
         out += _ripening(plan, scale, row, y)
-    return out
+    else:
+        out += standing(row.tasks, scale.x, top + 15) if row.kind == "machine" else []
+    several = "bench work" if row.kind == "person" else ""
+    return out + beside(row.tasks, scale.x, scale.width, y + row.height / 2 + 4, several)
 
 
 def _fit(text: str, px: float) -> str:
-    fits = int(px / _CHAR_PX)
+    fits = int(px / CHAR_PX)
     return text if len(text) <= fits else (text[: max(fits - 1, 0)] + "…" if fits > 2 else "")
 
 
-def _bar(plan: WeekPlan, scale: _Scale, task: Task, y: int, *, is_named: bool = True) -> str:
+def _bar(plan: WeekPlan, scale: _Scale, task: Task, y: int, height: int) -> str:
     x0, x1 = scale.x(task.start), scale.x(task.end)
     zone = plan.cell.zone
     told = f"{task.build} {task.label or task.kind.value}, {moment(task.start, zone)} to {moment(task.end, zone)}"
@@ -198,21 +208,16 @@ def _bar(plan: WeekPlan, scale: _Scale, task: Task, y: int, *, is_named: bool = 
         told += f", {', '.join(task.people)}"
     kind = _KIND_CLASS.get(task.kind, "k-hands" if task.needs_hands else "k-other")
     width = max(x1 - x0, 2.0)
-    whole = f"{task.build} {_WORDS.get(task.kind, task.kind.value)}".strip()
-    name = whole if len(whole) * _CHAR_PX <= width - 6 else _fit(task.build, width - 4)
-    label = (
-        f'<text class="g-label {kind}-t" x="{x0 + 5:.1f}" y="{y + 15}">{escape(name)}</text>'
-        if name and is_named
-        else ""
-    )
+    name = name_on(task, x1 - x0)
+    label = f'<text class="g-label {kind}-t" x="{x0 + 5:.1f}" y="{y + 15}">{escape(name)}</text>' if name else ""
     kind += " g-thin" if width < _THIN_PX else ""
-    rect = f'<rect class="g-bar {kind}" x="{x0:.1f}" y="{y}" width="{width:.1f}" height="{_BAR}" rx="2"/>'
+    rect = f'<rect class="g-bar {kind}" x="{x0:.1f}" y="{y}" width="{width:.1f}" height="{height}" rx="2"/>'
     return f"<g><title>{escape(told)}</title>{rect}{label}</g>"
 
 
-def _held_bar(scale: _Scale, key: str, span: Window, y: int) -> str:
+def _held_bar(scale: _Scale, key: str, span: Window, y: int, height: int) -> str:
     x0, x1 = scale.x(span[0]), scale.x(span[1])
-    rect = f'<rect class="g-held" x="{x0:.1f}" y="{y + 3}" width="{max(x1 - x0, 1):.1f}" height="{_BAR - 6}"/>'
+    rect = f'<rect class="g-held" x="{x0:.1f}" y="{y + 3}" width="{max(x1 - x0, 1):.1f}" height="{height - 6}"/>'
     return f"<g><title>{escape(key)} holds it</title>{rect}</g>"
 
 
@@ -223,26 +228,48 @@ def _ripening(plan: WeekPlan, scale: _Scale, row: _Row, y: int) -> list[str]:
         hours = hours_of(plan, plan.build(key))
         if hours.opening is not None:
             told = f"cake of {key} likely cool {moment(hours.opening[1], plan.cell.zone)}"
-            out.append(_cool_mark(plan, scale, y, hours.opening[1], told, hours.unpack, key in lonely))
+            since = max(t.start for t in row.tasks if t.kind is TaskKind.COOL and t.build == key)
+            room = scale.x(hours.opening[1]) - scale.x(since)
+            out.append(_cool_mark(plan, scale, y, hours.opening[1], told, hours.unpack, key in lonely, room))
     return out
 
 
 def _cool_mark(
-    plan: WeekPlan, scale: _Scale, y: int, cool: datetime, told: str, unpack: datetime | None, is_lonely: bool
+    plan: WeekPlan,
+    scale: _Scale,
+    y: int,
+    cool: datetime,
+    told: str,
+    unpack: datetime | None,
+    is_lonely: bool,
+    room: float,
 ) -> str:
-    x, mid = scale.x(cool), y + _ROW / 2
-    points = f"{x:.1f},{y + 3} {x + 9:.1f},{mid} {x:.1f},{y + _ROW - 3} {x - 9:.1f},{mid}"
+    x, mid, top = scale.x(cool), y + _TALL / 2, y + (_TALL - _TALL_BAR) // 2
+    low = top + _TALL_BAR - 6
+    points = f"{x:.1f},{mid - 14} {x + 9:.1f},{mid} {x:.1f},{mid + 14} {x - 9:.1f},{mid}"
     if not is_lonely:
-        return f'<g><title>{escape(told)}</title><polygon class="g-cool" points="{points}"/></g>'
+        return (
+            f'<g><title>{escape(told)}</title><polygon class="g-cool" points="{points}"/>'
+            f'<text class="g-cool-w" x="{x - 11:.1f}" y="{low:.1f}">cool</text></g>'
+        )
     waits = f"{told}: nobody is in, waits until {moment(unpack, plan.cell.zone)}"
     width = max((scale.x(unpack) if unpack else scale.width) - x, 0.0)
     return (
         f"<g><title>{escape(waits)}</title>"
-        f'<rect class="g-ripe" x="{x:.1f}" y="{y + 6}" width="{width:.1f}" height="{_BAR}"/>'
+        f'<rect class="g-ripe" x="{x:.1f}" y="{top}" width="{width:.1f}" height="{_TALL_BAR}"/>'
         f'<polygon class="g-lonely" points="{points}"/>'
         f'<text class="g-lonely-t" x="{x:.1f}" y="{mid + 4.5:.1f}">!</text>'
-        f'<text class="g-lonely-w" x="{x - 12:.1f}" y="{mid + 4.5:.1f}">nobody in</text></g>'
+        f"{_lonely_words(x, low, room, width)}</g>"
     )
+
+
+def _lonely_words(x: float, y: float, before: float, after: float) -> str:
+    """'cool, nobody in' beside its mark, on the side that has room, shorter when neither has."""
+    whole, short = "cool, nobody in", "nobody in"
+    px = (len(whole) + 1) * CHAR_PX
+    if before < px <= after - 10:
+        return f'<text class="g-lonely-w g-after" x="{x + 11:.1f}" y="{y:.1f}">{whole}</text>'
+    return f'<text class="g-lonely-w" x="{x - 7:.1f}" y="{y:.1f}">{whole if before >= px else short}</text>'
 
 
 def _start_line(plan: WeekPlan, scale: _Scale, height: int) -> list[str]:
