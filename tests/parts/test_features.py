@@ -15,6 +15,7 @@ from cakewright.parts.rays import RayScene, spread_spots, wall_by_ray
 from cakewright.parts.topology import topology_of
 from tests.conftest import box_mesh
 from tests.parts.test_check import CHAMBER, NYLON
+from tests.parts.test_measure import joined
 
 
 def mesh_of(body: m3.Manifold) -> Mesh:
@@ -168,6 +169,15 @@ def test_facets_that_share_a_part_of_their_side_are_no_wider_than_they_are(share
     """A published base with roundings of 5 mm in steps of 15°: 5 (1 - cos 7.5°) = 0.04 mm, once told as 0.17 mm."""
     found, _ = read_mesh(shared / "meshes" / "real" / "lab_scope_base.stl")
     assert "part.coarse-facets" not in told(found.mesh)
+
+
+def test_bodies_that_overlap_a_little_have_no_wall_there():
+    """Two blocks that share 0.05 mm are not 0.05 mm thin; a hollow with a skin of 0.5 mm is."""
+    two = joined(box_mesh(20, 20, 8), box_mesh(20, 20, 8, (0, 0, 7.95)))
+    assert "part.thin-wall" not in told(two)
+    inner = box_mesh(19, 19, 7, (0.5, 0.5, 0.5))
+    hollow = joined(box_mesh(20, 20, 8), Mesh(inner.vertices, inner.faces[:, ::-1]))
+    assert "a wall of 0.50 mm" in told(hollow)["part.thin-wall"].message
 
 
 def test_the_place_of_a_plate_lies_on_the_plate():

@@ -19,7 +19,7 @@ from cakewright.parts.probe import Probe, probe
 from cakewright.parts.rays import RayScene
 from cakewright.parts.topology import Topology
 from cakewright.parts.tubes import tubes_of
-from cakewright.parts.walls import check_gaps, check_thick, check_walls
+from cakewright.parts.walls import between_bodies, check_gaps, check_thick, check_walls
 from cakewright.sources import printability as numbers
 
 SMALLEST_FACE = 0.1  # mm²: what is smaller is no letter
@@ -51,7 +51,7 @@ def check_features(
             where,
             "write PA12, PA11, GF, TPU or PP into the name, or set the limits in the cell file",
         )
-    yield from check_walls(seen, limits, is_letter | told_as_pin, where)
+    yield from check_walls(seen, limits, is_letter | told_as_pin | between_bodies(mesh, seen, topology), where)
     yield from check_gaps(seen, topology, limits, told_as_hole | is_letter, where)
     yield from check_holes(holes, limits, where)
     yield from check_pins(pins, limits, where)

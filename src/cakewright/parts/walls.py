@@ -8,11 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cakewright.findings import Finding, Severity
-from cakewright.model.mesh import FloatArray
+from cakewright.model.mesh import FloatArray, Mesh
 from cakewright.parts.balls import BallScene
 from cakewright.parts.limits import PartLimits
 from cakewright.parts.probe import Probe, clusters
-from cakewright.parts.topology import Topology
+from cakewright.parts.topology import Topology, shell_volumes
 from cakewright.sources import parts as shares
 from cakewright.sources import printability as numbers
 
@@ -67,6 +67,19 @@ def check_walls(probe: Probe, limits: PartLimits, skip: Bits, where: str) -> Ite
             limit,
             "mm",
         )
+
+
+def between_bodies(mesh: Mesh, probe: Probe, topology: Topology) -> Bits:
+    """Points (n,) whose far side belongs to another body: where bodies overlap there is no wall, however near it is.
+
+    A cavity is no body: the wall between it and the outside stays a wall.
+    """
+    faced = np.flatnonzero(probe.wall_at >= 0)
+    is_body = shell_volumes(mesh, topology) > 0
+    mine, theirs = (topology.shell_of[t] for t in (probe.spots.triangle[faced], probe.wall_at[faced]))
+    found = np.zeros(len(probe.wall_at), dtype=bool)
+    found[faced] = (mine != theirs) & is_body[mine] & is_body[theirs]
+    return found
 
 
 def check_thick(probe: Probe, balls: BallScene, limits: PartLimits, where: str) -> Iterator[Finding]:

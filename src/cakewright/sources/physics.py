@@ -375,7 +375,36 @@ MOMENTS_KEPT = Reference(
 )
 ZONES = Reference("physics.zones", 8, "zones along each side", Status.DEFAULT, "chosen by us")
 
+# --- cooling as others tell it, beside what is computed -----------------------------------------------
+COOLS_AS_LONG_AS_PRINTS = Reference(
+    "physics.cools_as_long_as_prints",
+    1.0,
+    "of the print time",
+    Status.READ,
+    "Pilipović group, Appl. Sci. 2024 14(3) 976, introduction: cooling usually takes as long as the production does",
+    "not used: neither this nor the next figure knows the size of the cake; the computation does",
+)
+COOLS_HALF_AS_LONG = Reference(
+    "physics.cools_half_as_long",
+    0.5,
+    "of the print time",
+    Status.COMMON_PRACTICE,
+    "teaching text on laser sintering, no study behind it: up to half the build time",
+    "not used, see above",
+)
+
 # --- drawing for the machine ---------------------------------------------------------------------------
+LINEAR_SHRINK = Reference(
+    "physics.linear_shrink",
+    0.0325,
+    "relative",
+    Status.FROM_MEMORY,
+    "common calibration values of PA12, about 3 to 3.5 % (recalled); shrinkage differs with place, orientation and "
+    "exposure (Senthilkumaran, Pandey, Rao 2009; Steinberger et al., SFF; abstracts read)",
+    "no default: a machine scales by itself or its ladder is measured; a learnt scale far from 0.967 deserves a look",
+    low=0.03,
+    high=0.035,
+)
 OFFSET_REACH = Reference(
     "physics.offset_reach",
     3.0,
