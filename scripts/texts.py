@@ -2,6 +2,8 @@
 
 Copy it to src/cakewright/web/locale/<language>.po, translate, and the pages speak that language to browsers that ask
 for it. `python scripts/texts.py cakewright.pot locale/de.po` says what a translation lacks.
+`python scripts/texts.py --sentences sentences.pot` writes the sentences that the program makes instead; their
+translation is locale/sentences/<language>.po.
 """
 
 from __future__ import annotations
@@ -59,11 +61,21 @@ def _others() -> Iterator[tuple[str, str]]:
                 yield str(word), words.__module__
 
 
-def missing(path: Path) -> list[str]:
-    """Texts of the pages that a translation does not have yet."""
+def sentence_catalogue() -> Catalog:
+    """Every sentence that the domains make, `{name}` where a value stands."""
+    from cakewright.web.sentences import sentences
+
+    found = Catalog(project="cakewright sentences", charset="utf-8")
+    for text in sorted(one.text for one in sentences()):
+        found.add(text)
+    return found
+
+
+def missing(path: Path, found: Catalog) -> list[str]:
+    """Texts that a translation does not have yet."""
     with path.open("rb") as file:
         known = read_po(file)
-    return [str(m.id) for m in catalogue() if m.id and not (known.get(m.id) and known.get(m.id).string)]
+    return [str(m.id) for m in found if m.id and not (known.get(m.id) and known.get(m.id).string)]
 
 
 def main(arguments: list[str]) -> int:
@@ -71,12 +83,15 @@ def main(arguments: list[str]) -> int:
     if not arguments:
         print(__doc__)
         return 2
-    found = catalogue()
+    if arguments[0] == "--sentences":
+        found, arguments = sentence_catalogue(), arguments[1:]
+    else:
+        found = catalogue()
     with Path(arguments[0]).open("wb") as file:
         write_po(file, found, sort_by_file=True, omit_header=False)
     print(f"{len(found)} texts in {arguments[0]}")
     for path in arguments[1:]:
-        lacks = missing(Path(path))
+        lacks = missing(Path(path), found)
         print(f"{path}: {len(lacks)} texts are missing", *(f"  {text}" for text in lacks[:20]), sep="\n")
     return 0
 

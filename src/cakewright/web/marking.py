@@ -20,6 +20,7 @@ _JINJA = re.compile(r"\{#.*?#\}|\{%.*?%\}|\{\{.*?\}\}", re.S)
 _TAG = re.compile(r"<(/?)([A-Za-z][\w-]*)")
 _ATTRIBUTE = re.compile(r'([\w-]+)="((?:[^"{]|\{(?![{%])|\{\{.*?\}\}|\{%.*?%\})*)"', re.S)
 _WORDS = re.compile(r"[^\W\d_]{2}|\b[AI]\b")
+_VALUE = re.compile(r"\{\{-?(.*?)-?\}\}", re.S)
 _COUNT = re.compile(r'count\(((?:[^()]|\([^()]*\))+?), "([\w ]+)"(?:, "([\w ]+)")?\)')
 _LITERAL = re.compile(r'"((?:[^"\\]|\\.)*)"')
 _CALL = re.compile(r"\s*(?!n?gettext|count\b)(?:[a-z]\.)?\w+\(")  # macros, also of a module with a short name
@@ -217,8 +218,8 @@ def _marked_counts(inner: str) -> str:
 def _marked_attributes(tag: str) -> str:
     def one(found: re.Match[str]) -> str:
         name, value = found[1], found[2]
-        if name.lower() not in READ_ALOUD:
-            return found[0]
+        if name.lower() not in READ_ALOUD:  # an address or what a form sends: never in another language
+            return _VALUE.sub(lambda v: f"{{{{ ({v[1].strip()})|as_it_is }}}}", found[0])
         return f'{name}="{_marked_value(value)}"'
 
     return _ATTRIBUTE.sub(one, tag)

@@ -13,9 +13,11 @@ from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
-from babel.core import UnknownLocaleError, negotiate_locale
+from babel.core import Locale, UnknownLocaleError, negotiate_locale
 from babel.messages.pofile import read_po
 from fastapi import Request
+
+from cakewright.web.sentences import DAY, WEEK, YEAR, spoken
 
 HERE = Path(__file__).parent / "locale"
 ENGLISH = "en"
@@ -40,6 +42,24 @@ class Speech:
     def ngettext(self, one: str, many: str, number: int) -> str:
         """The text for a number of things."""
         return _say(self.language)(one if number == 1 else many)
+
+    def sentence(self, text: str) -> str:
+        """A text that the program made, in this language and with lengths in its unit; what people wrote stays."""
+        if self == _PLAIN or " " not in text:
+            return text
+        length = None if self.lengths == "mm" else self.length
+        return spoken(text, _say_sentence(self.language), length, None if self.language == ENGLISH else self._day)
+
+    def _day(self, text: str) -> str:
+        """'Tue 2 Mar 07:10' with the names of this language."""
+        found = DAY.fullmatch(text)
+        if self.language == PSEUDO or found is None:
+            return pseudo(text)
+        locale = Locale.parse(self.language.replace("-", "_"))
+        day, date, month, clock = found.groups(default="")
+        names = locale.months["format"]["abbreviated"]
+        said = f" {names[YEAR.index(month.strip()) + 1]}" if month else ""
+        return f"{locale.days['format']['abbreviated'][WEEK.index(day)]}{date}{said}{clock}"
 
     def length(self, mm: float, digits: int | None = 1) -> str:
         """'12.3 mm', '0.484 in' or both; without `digits` as short as it is exact. The data stays in millimetres."""
@@ -107,8 +127,12 @@ def _known(wanted: str) -> str | None:
 @lru_cache(maxsize=16)
 def catalogue(language: str) -> Mapping[str, str]:
     """The texts of a language by their English; empty for English."""
-    path = HERE / f"{language}.po"
-    if language in (ENGLISH, PSEUDO) or not path.exists():
+    return {} if language in (ENGLISH, PSEUDO) else _read(HERE / f"{language}.po")
+
+
+@lru_cache(maxsize=16)
+def _read(path: Path) -> Mapping[str, str]:
+    if not path.exists():
         return {}
     texts: dict[str, str] = {}
     with path.open("rb") as file:
@@ -117,6 +141,11 @@ def catalogue(language: str) -> Mapping[str, str]:
             said = [message.string] if isinstance(message.string, str) else list(message.string or ())
             texts |= {str(one): str(other) for one, other in zip(english, said, strict=False) if one and other}
     return texts
+
+
+def sentence_catalogue(language: str) -> Mapping[str, str]:
+    """The sentences of the program in a language by their English; empty without a file."""
+    return _read(HERE / "sentences" / f"{language}.po")
 
 
 def pseudo(text: str) -> str:
@@ -129,4 +158,11 @@ def _say(language: str) -> Callable[[str], str]:
     if language == PSEUDO:
         return pseudo
     texts = catalogue(language)
+    return lambda text: texts.get(text, text)
+
+
+def _say_sentence(language: str) -> Callable[[str], str]:
+    if language == PSEUDO:
+        return pseudo
+    texts = sentence_catalogue(language)
     return lambda text: texts.get(text, text)
