@@ -67,6 +67,17 @@ def test_the_place_is_coloured_where_it_is(sheet):
     assert abs(columns.mean() - 150) < 12 and width > 600
 
 
+def test_in_a_hole_there_is_no_close_up_of_nothing(sheet):
+    """A frame seen through its window: the whole part with the ring, no white square beside it."""
+    bars = [box_mesh(40, 4, 4, at) for at in ((0, 0, 0), (0, 36, 0))] + [
+        box_mesh(4, 32, 4, at) for at in ((0, 4, 0), (36, 4, 0))
+    ]
+    frame = Mesh(np.vstack([b.vertices for b in bars]), np.vstack([b.faces + 8 * n for n, b in enumerate(bars)]))
+    views = PartViews(frame, is_closed=True)
+    assert views.place(Spot(1, (20.0, 20.0, 2.0)), 300).pixels.shape[1] <= 320
+    assert views.place(Spot(1, (20.0, 2.0, 4.0)), 300).pixels.shape[1] > 500
+
+
 def test_a_place_inside_is_said_to_be_hidden(sheet):
     """No direction shows the middle of a solid block."""
     assert not PartViews(sheet.mesh, is_closed=True).is_in_sight((20.0, 15.0, 10.0))
@@ -83,6 +94,7 @@ def test_a_refused_file_gets_a_picture_of_where(tmp_path):
     page = part_report_html(part_sheet(judged, cell, cell.materials[0].name))
     assert "The file cannot be used" in page and "data:image/png" in page
     assert "Could you close the surface at this place" in page
+    assert "We repaired the surface" not in page.partition("Questions, ready to send")[2]
 
 
 def test_a_file_that_is_no_mesh_still_gets_a_report(tmp_path):

@@ -49,6 +49,16 @@ def test_a_missing_triangle_is_closed_and_a_missing_lid_is_not():
     assert not lid.is_sound and refused.at_mm == pytest.approx((50, 50, 0))
 
 
+def test_what_was_done_is_told_with_volume_and_distance():
+    """A corner of one of two blocks closed again: cm³ before and after, and how far the new face reaches."""
+    two = joined(box_mesh(100, 100, 100), box_mesh(4, 4, 4, (200, 0, 0)))
+    found = repair(Mesh(two.vertices, two.faces[:-1]))
+    told = next(f.message for f in found.findings if f.code == "repair.result")
+    assert f"volume {found.before.volume_cm3:.4g} cm³ before, {found.after.volume_cm3:.4g} cm³ after" in told
+    assert f"further than {found.moved_mm:.2g} mm" in told
+    assert found.after.volume_cm3 == pytest.approx(1000.064) and 0 < found.moved_mm < 6
+
+
 def test_gaps_of_micrometres_are_welded():
     """Every triangle with corners of its own, moved by a tenth of a micrometre."""
     cube = box_mesh(30, 30, 30)

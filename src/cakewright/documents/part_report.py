@@ -162,7 +162,8 @@ class _Report:
         """Ready to send, in the order of the points; the same question is asked once for several points."""
         grouped: dict[str, list[Point]] = {}
         for point in self.points:
-            if point.question and point.finding.severity is not Severity.NOTE:
+            is_vain = self.sheet.refused and point.finding.code == "repair.result"  # nothing usable came of it
+            if point.question and point.finding.severity is not Severity.NOTE and not is_vain:
                 grouped.setdefault(point.question, []).append(point)
         found = []
         if self.sheet.refused:

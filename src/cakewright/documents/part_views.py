@@ -52,7 +52,8 @@ class PartViews:
     def place(self, spot: Spot, size_px: int = 520) -> Picture:
         """The whole part, turned so that the place is in sight, and beside it the place three times as large.
 
-        Both are coloured and ringed; the close-up shows a third of the part.
+        Both are coloured, the first is ringed; the close-up shows a third of the part. In the middle of a hole there is
+        nothing to see close up: then only the whole part is drawn.
         """
         axes, _ = self.look_at(spot.at_mm)
         large = self._drawn(axes, _CLOSER * size_px)
@@ -63,6 +64,8 @@ class PartViews:
         top = int(np.clip(y * height - size_px / 2, 0, max(height - size_px, 0)))
         crop = near.pixels[top : top + size_px, left : left + size_px]
         whole = _ringed(self._drawn(axes, size_px), (spot,), tinted=True)
+        if crop.min() > _PAPER:
+            return whole
         return replace(whole, pixels=_beside(whole.pixels, crop))
 
     def is_in_sight(self, at_mm: Place) -> bool:

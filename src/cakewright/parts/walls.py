@@ -98,7 +98,7 @@ def check_thick(probe: Probe, balls: BallScene, limits: PartLimits, where: str) 
     yield Finding(
         "part.thick-section",
         Severity.WARNING if far else Severity.NOTE,
-        f"solid for {thick:.0f} mm, limit {limit:g} mm: it stays hot for long, may sink, yellow or curl",
+        f"solid for {thick:.3g} mm, limit {limit:g} mm: it stays hot for long, may sink, yellow or curl",
         where,
         "hollow it with openings for the powder, or keep thin parts away from it in the build",
         (x, y, z),
