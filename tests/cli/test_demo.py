@@ -30,3 +30,14 @@ def test_an_unknown_cell_is_refused():
     answer = CliRunner().invoke(cli, ["demo", "--cell", "c"])
     assert answer.exit_code == 2
     assert "'a', 'b'" in answer.output
+
+
+def test_a_quick_look_takes_the_first_lines_and_their_parts(tmp_path, monkeypatch):
+    """Three lines: an order list of three, and no part that none of them asks for."""
+    asked = []
+    monkeypatch.setattr(demo, "run_plan", lambda *given: asked.append(given))
+    answer = CliRunner().invoke(cli, ["demo", "--lines", "3", "--out", str(tmp_path)])
+    assert answer.exit_code == 0, answer.output
+    orders, _, parts = asked[0][:3]
+    assert len(orders.read_text(encoding="utf-8").splitlines()) == 4
+    assert {line.file for line in demo_orders("a").lines[:3]} == {place.name for place in parts.iterdir()}

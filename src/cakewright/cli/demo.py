@@ -11,14 +11,14 @@ from cakewright.cli.screen import console
 OUT = {"a": Path("demo-out"), "b": Path("demo-out-b")}
 
 
-def run_demo(cell: str, out: Path | None, seed: int, seconds: float | None) -> None:
+def run_demo(cell: str, out: Path | None, seed: int, seconds: float | None, lines: int | None = None) -> None:
     """Write the demo files beside the results, then do exactly what `cakewright plan` does."""
     from cakewright.demo import demo_orders, write_demo
 
     out = out or OUT[cell]
     files = out / "files"
     console.print(f"Making the parts of an invented cell in {files} ...", markup=False)
-    write_demo(files, cell)
+    write_demo(files, cell, lines)
     monday = min(line.received for line in demo_orders(cell).lines)
     _stock_shelf(out, cell, datetime.combine(monday, time(6), UTC))
     run_plan(

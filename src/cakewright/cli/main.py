@@ -216,13 +216,16 @@ def demo(
     out: Annotated[
         Path | None, typer.Option("--out", help="Folder for the results. Default: demo-out, or demo-out-b.")
     ] = None,
+    lines: Annotated[
+        int | None, typer.Option("--lines", min=1, help="Only the first so many order lines: a quick look.")
+    ] = None,
     seed: Seed = 1,
     seconds: Seconds = None,
 ) -> None:
     """Make the parts of an invented cell and plan its week of 40 order lines."""
     from cakewright.cli.demo import run_demo
 
-    run_demo(cell, out, seed, seconds)
+    run_demo(cell, out, seed, seconds, lines)
 
 
 cli.add_typer(quotes, name="quotes", rich_help_panel="Before the week")

@@ -43,13 +43,18 @@ def write_demo_parts(folder: str | Path, name: str = "a") -> dict[int, str]:
     return write_parts(Path(folder), demo_parts(name))
 
 
-def write_demo(folder: str | Path, name: str = "a") -> Path:
-    """Write `cell.toml`, `orders.csv` and `parts/` into `folder` (made if missing); returns the folder."""
+def write_demo(folder: str | Path, name: str = "a", lines: int | None = None) -> Path:
+    """Write `cell.toml`, `orders.csv` and `parts/` into `folder` (made if missing); returns the folder.
+
+    `lines`: only the first so many order lines and their parts.
+    """
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
-    for source, target in ((f"cell_{_known(name)}.toml", "cell.toml"), (f"orders_{name}.csv", "orders.csv")):
-        (folder / target).write_bytes((files(__package__) / source).read_bytes())
-    write_demo_parts(folder / "parts", name)
+    (folder / "cell.toml").write_bytes((files(__package__) / f"cell_{_known(name)}.toml").read_bytes())
+    rows = (files(__package__) / f"orders_{name}.csv").read_bytes().splitlines(keepends=True)
+    (folder / "orders.csv").write_bytes(b"".join(rows if lines is None else rows[: lines + 1]))
+    wanted = {line.line for line in demo_orders(name).lines[:lines]}
+    write_parts(folder / "parts", {number: part for number, part in demo_parts(name).items() if number in wanted})
     return folder
 
 
