@@ -48,12 +48,12 @@ def is_clear(task, layout, bank):
 
 
 def test_the_largest_are_searched_alone_and_stand_on_the_small_cells_where_they_stood(crowd):
-    """Two fifths of the pieces, none of them a pin, to the micrometre where the large cells put them."""
+    """Blocks, rings and plates, but no pin, to the micrometre where the large cells put them."""
     large, small, part, count = world(crowd, 80)
     order = largest_first(small.bank, part, count.priority)
     found = staged([large], part, order, count)
-    assert len(found.placed) == round(0.4 * 46)
     assert sorted(crowd.meshes).index("pin") not in found.part[found.placed]
+    assert set(found.placed) == set(order[: len(found.placed)]) and 20 <= len(found.placed) <= 26
     same = on_small_cells(found, large.bank, small)
     before, after = (
         [p.translation for p in _placements(each, bank, crowd.pieces, crowd)]

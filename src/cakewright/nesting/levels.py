@@ -51,19 +51,19 @@ def rebuilt(
     old_bank: Bank,
     enough: Callable[[], bool],
     rng: np.random.Generator,
-    start: Layout | None = None,
+    tired: Callable[[], bool] | None = None,
 ) -> Layout | None:
     """The lowest of some constructions on other cells; None when `enough` says stop before one is complete.
 
     Tried are the usual orders, the order in which `old` is piled up, and orders by size times a random factor for
     each part or piece. One that becomes higher than the best so far is given up. Each of `spaces` works at the same
-    time, so the answer depends on their number. `start` is a layout on these cells that has to be undercut.
+    time, so the answer depends on their number. `tired` is asked between builds whether there were enough of them.
     """
     low = old.at[:, 2] * old_bank.voxel_mm + old_bank.low_mm[np.maximum(old.pose, 0)]
     usual = [*orders(spaces[0].bank, part, priority)[:2], np.lexsort((part, low)).astype(np.int64)]
     tries = usual + [_disturbed(spaces[0].bank, part, priority, rng) for _ in range(int(RESTARTS.value) * len(spaces))]
     bank = spaces[0].bank
-    best = start
+    best: Layout | None = None
     with ThreadPoolExecutor(len(spaces)) as pool:
         for at in range(0, len(tries), len(spaces)):
             limit = NO_LIMIT if best is None or (best.pose < 0).any() else best.height_mm(bank)
@@ -71,7 +71,7 @@ def rebuilt(
             for made in pool.map(lambda job: _built(*job), now):
                 if made is not None and (best is None or _worth(made, bank) < _worth(best, bank)):
                     best = made
-            if enough():
+            if enough() or (tired is not None and tired()):
                 break
     return best
 

@@ -23,8 +23,8 @@ from cakewright.nesting.stages import large_first
 from cakewright.nesting.task import NestPiece, NestTask
 from cakewright.nesting.thick import widened
 from cakewright.nesting.voxels import is_closed
-from cakewright.sources.nesting import COARSE_STEPS, STAGE_LEAST
-from cakewright.stopping import Stop
+from cakewright.sources.nesting import COARSE_STEPS, STAGE_FROM, STAGE_LEAST, STAGE_UNTIL
+from cakewright.stopping import Stop, used
 
 TOO_LARGE = "larger than the chamber in every allowed orientation"
 FULL = "chamber is full"
@@ -160,10 +160,14 @@ def _found(
     if fine is not None:
         small = _workspace(fine, keys, extra_mm, corner=True)
         spaces = [small, *(small.beside() for _ in range(workers - 1))]
-        again = None
-        if len(part) >= STAGE_LEAST.value:
-            again = large_first(_workspace(doubled(fine), keys, extra_mm, corner=True), spaces, part, count)
-        again = rebuilt(spaces, part, priority, first, work.bank, count.enough, rng, again)
+        again = rebuilt(spaces, part, priority, first, work.bank, count.enough, rng, _from(STAGE_FROM.value, count))
+        if len(part) >= STAGE_LEAST.value and not _from(STAGE_UNTIL.value, count)():
+            large = _workspace(doubled(fine), keys, extra_mm, corner=True)
+            other = large_first(large, spaces, part, count)
+            if other is not None and (
+                again is None or cost(other, small.bank, priority) < cost(again, small.bank, priority)
+            ):
+                again = other
         if again is not None and cost(again, small.bank, priority) < cost(first, work.bank, priority):
             found = _Found(fine, small, make_removable(small, again, fixed_blocks(fine, stands)))
             count.is_best(cost(found.layout, small.bank, priority))
@@ -172,6 +176,11 @@ def _found(
     spaces = [found.work, *(found.work.beside() for _ in range(workers - 1))]
     better = _improved(spaces, found.layout, count, fixed_blocks(found.task, stands))
     return replace(found, layout=better)
+
+
+def _from(share: float, count: Count) -> Callable[[], bool]:
+    """Is at least a share of what the stop rule allows used up? No, where the rule cannot tell."""
+    return lambda: (used(count.stop, count.steps) or 0.0) >= share
 
 
 def _filled(bank: Bank, part: Ints, task: NestTask, stop: Stop, rng: np.random.Generator) -> Layout | None:

@@ -38,8 +38,9 @@ def staged(spaces: Sequence[Workspace], part: Ints, order: Ints, count: Count) -
     work = spaces[0]
     layout = Layout.empty(part)
     before = 0
+    boxes = np.cumsum(sizes(work.bank, part)[order, 1])
     for share, goal in zip(STAGE_SHARES, _goals(count), strict=True):
-        upto = min(len(part), max(before + 1, round(share * len(part))))
+        upto = min(len(part), max(before + 1, int(np.searchsorted(boxes, share * boxes[-1] - 1e-9)) + 1))
         now = order[:upto]
         inner = Layout(part[now], layout.pose[now], layout.at[now])
         if before == 0:

@@ -101,8 +101,8 @@ RESTARTS = Reference(
     "chosen here",
     "constructions in disturbed orders on the small cells, for each worker, before the best is improved",
 )
-STAGE_SHARES = (0.1, 0.2, 0.4)
-"""Shares of the pieces, largest first, that are searched before the next ones join; chosen here, see STAGE_EFFORT."""
+STAGE_SHARES = (0.5, 0.75, 0.93)
+"""Shares of the boxes of all pieces, largest first, that are searched before the next join; chosen here, see below."""
 STAGE_EFFORT = Reference(
     "nesting.stage_effort",
     0.5,
@@ -118,6 +118,22 @@ STAGE_STEPS = Reference(
     Status.DEFAULT,
     "chosen here",
     "the same where the rule cannot tell how much it allows",
+)
+STAGE_FROM = Reference(
+    "nesting.stage_from",
+    0.35,
+    "1",
+    Status.DEFAULT,
+    "chosen here",
+    "share of the stop rule up to which whole builds are constructed before the stages begin",
+)
+STAGE_UNTIL = Reference(
+    "nesting.stage_until",
+    0.7,
+    "1",
+    Status.DEFAULT,
+    "chosen here",
+    "when this share of the stop rule is used already, stages would be too short to be worth their set-up",
 )
 STAGE_LEAST = Reference(
     "nesting.stage_least", 40, "pieces", Status.DEFAULT, "chosen here", "builds of fewer pieces are not made by stages"
