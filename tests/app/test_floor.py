@@ -134,6 +134,15 @@ def test_the_code_on_the_paper_and_the_key_typed_are_the_same(store, plan):
     )
 
 
+def test_a_machine_that_is_called_like_a_build_is_its_machine(store, plan):
+    """Machine B1 prints build B2: its label held against B2 is the machine, and not the paper of build B1."""
+    renamed = tuple(replace(m, name="B1") for m in plan.cell.machines)
+    builds = tuple(replace(b, machine="B1") for b in plan.builds)
+    named = replace(plan, cell=replace(plan.cell, machines=renamed), builds=builds)
+    said = run_build.scan(store, named, named.build("B2"), "b1", by="Jon", at=NOW).data
+    assert (said["what"], said["verdict"]) == ("machine", "right")
+
+
 def test_a_newer_revision_blocks_the_release(store, plan):
     """Revision C of the plate is in the newest plan: the build that prints A must not be released."""
     newer = replace(plan.parts["plate"], revision="C")

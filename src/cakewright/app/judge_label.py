@@ -20,6 +20,8 @@ def judge_label(store: Store, plan: WeekPlan, build: Build, code: str, today: da
     for chamber in plan.cell.chambers:
         if text.casefold() == chamber.name.casefold():
             return "chamber", _wrong_chamber(plan, build, chamber.name, hours.chamber)
+    if text.casefold() == build.machine.casefold():  # a machine may be called like a build: its own machine is right
+        return "machine", ""
     if (verdict := _wrong_traveller(plan, build, text)) is not None:
         return "traveller", verdict
     for can in look(store).ledger.containers:
@@ -27,8 +29,7 @@ def judge_label(store: Store, plan: WeekPlan, build: Build, code: str, today: da
             return "powder", judge_can(store, plan, build.key, can, today)
     for machine in plan.cell.machines:
         if text.casefold() == machine.name.casefold():
-            wanted = build.machine
-            return "machine", "" if machine.name == wanted else f"this is {machine.name}, the build is for {wanted}"
+            return "machine", f"this is {machine.name}, the build is for {build.machine}"
     return "label", f"{code[:40]!r} is no chamber, machine, can or traveller that is known: an unlabelled can is waste"
 
 

@@ -23,9 +23,7 @@ def opened_words(store: Store, plan: WeekPlan, build: Build) -> str:
     at = _opened_at(store, plan, build) or (early[-1].at if early else None)
     if at is None:
         return ""
-    said.append(f"opened {moment(at, plan.cell.zone)}")
-    said.append(_warmth(store, plan, build, at))
-    return "; ".join(said)
+    return "; ".join([*said, moment(at, plan.cell.zone), _warmth(store, plan, build, at)])
 
 
 def _opened_at(store: Store, plan: WeekPlan, build: Build) -> datetime | None:
@@ -43,8 +41,8 @@ def _warmth(store: Store, plan: WeekPlan, build: Build, at: datetime) -> str:
         return f"core {probe.celsius:.0f} °C measured {probe.after_s / S_PER_H:.1f} h after the print end"
     cooling = build.cooling
     likely, late = (hours(s) for s in cooling.opening_s[1:])
-    model = f"computed, not measured: warmest point below {cooling.target_c:.0f} °C after {likely:.1f} to {late:.1f} h"
-    return model if end is None else f"{model}; opened {hours((at - end).total_seconds()):.1f} h after the print end"
+    after = "" if end is None else f"{hours((at - end).total_seconds()):.1f} h after the print end; "
+    return f"{after}computed, not measured: below {cooling.target_c:.0f} °C after {likely:.1f} to {late:.1f} h"
 
 
 def _last_reading(
