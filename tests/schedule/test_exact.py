@@ -74,7 +74,7 @@ def test_names_are_shared_out_only_when_there_are_enough():
         share_out([(0, 5), (3, 8)], [7])
 
 
-@settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=8, deadline=None, suppress_health_check=list(HealthCheck))
 @given(worlds())
 def test_exact_schedules_can_be_carried_out(world):
     """Random cells with every rule: the judge finds nothing, and lateness does not grow."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -11,9 +12,9 @@ from cakewright.schedule.cpsat_base import free_all
 from cakewright.schedule.decode import book, first_gap
 from cakewright.schedule.instance import UNPACK, Instance
 from cakewright.schedule.kept import UNSET
-from cakewright.schedule.neighbourhood import improve_by_parts
 from cakewright.schedule.placed import Placed
 from cakewright.schedule.pools import make_pools
+from cakewright.schedule.starts import improve_by_starts
 from cakewright.sources.schedule import SUBSOLVE_UNITS, WHOLE_MOST_BUILDS, WHOLE_UNITS
 from cakewright.stopping import Stop
 
@@ -41,18 +42,23 @@ def polish(instance: Instance, placed: Placed, stop: Stop, seed: int, workers: i
     before = lateness_of(instance, placed)
     pools, proved, steps, cost = make_pools(instance), before == 0, 0, cost_of(instance, placed)
     bound: float | None = 0.0 if proved else None
-    if len(instance.builds) <= WHOLE_MOST_BUILDS.value:
-        units, whole = float(SUBSOLVE_UNITS.value), (0, instance.horizon_min)
-        while units <= WHOLE_UNITS.value and not proved and not stop(steps, cost):
-            effort = Effort(units, workers, seed)
+    units = float(SUBSOLVE_UNITS.value)
+    if len(instance.builds) > WHOLE_MOST_BUILDS.value:
+        units = 2 * WHOLE_UNITS.value
+    while not proved or before == 0:
+        if units <= WHOLE_UNITS.value and not proved and not stop(steps, cost):
+            effort, whole = Effort(units, workers, seed), (0, instance.horizon_min)
             answer = solve(instance, pools, placed, free_all(instance), whole, effort, lateness_first=True)
             placed, proved, bound, cost = answer.placed, answer.proved, answer.bound, answer.cost
-            steps, units = steps + 1, 2 * units  # begun anew with more effort, so that it can be stopped in between
-    if not proved or before == 0:
-        placed, tried = improve_by_parts(
-            instance, pools, placed, lambda n, best: stop(n + steps, best), seed, workers=workers
-        )
-        steps += tried
+            steps, units = steps + 1, 2 * units  # begun anew with more effort, and from what the parts have found
+        if not proved or before == 0:
+            placed, tried = improve_by_starts(
+                instance, pools, placed, partial(_after, stop, steps), seed + steps, workers=workers,
+                starts=1 if units <= WHOLE_UNITS.value else 1 << 30,
+            )  # fmt: skip
+            steps, cost = steps + tried, cost_of(instance, placed)
+        if stop(steps, cost):
+            break
     late = lateness_of(instance, placed)
     notes = [f"{steps} exact solves: {before / _H:.1f} weighted hours late before, {late / _H:.1f} after"]
     if proved:
@@ -60,6 +66,10 @@ def polish(instance: Instance, placed: Placed, stop: Stop, seed: int, workers: i
     elif bound:
         notes.append(f"no schedule can have less than {bound / _H:.1f} weighted hours of lateness")
     return Polished(rebooked(instance, tidy(instance, placed)), proved, late if proved else bound, tuple(notes))
+
+
+def _after(stop: Stop, done: int, steps: int, best: float) -> bool:
+    return stop(done + steps, best)
 
 
 def tidy(instance: Instance, placed: Placed) -> Placed:

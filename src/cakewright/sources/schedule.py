@@ -121,7 +121,8 @@ SUBSOLVE_UNITS = Reference(
     "1",
     Status.DEFAULT,
     _HOUSE,
-    "effort for one exact solve of some builds, in deterministic units of the solver (about a second on a free core)",
+    "effort for an exact solve of `schedule.free_builds` builds, in deterministic units of the solver (about a second on "
+    "a free core); of fewer or more, in proportion to the square of their number",
 )
 LNS_EXTRA_DAYS = Reference(
     "schedule.lns_extra",
@@ -146,4 +147,20 @@ SEARCH_NEAR = Reference(
     Status.DEFAULT,
     _HOUSE,
     "how far most moves of the local search carry a build in the order",
+)
+DULL_SOLVES = Reference(
+    "schedule.dull_solves",
+    40.0,
+    "1",
+    Status.DEFAULT,
+    _HOUSE,
+    "exact solves of some builds without a gain before the search begins anew from another schedule",
+)
+START_STEPS = Reference(
+    "schedule.start_steps",
+    4000.0,
+    "steps",
+    Status.DEFAULT,
+    _HOUSE,
+    "schedules tried by the local search that makes another schedule to begin from",
 )
