@@ -167,7 +167,7 @@ def _person(plan: WeekPlan, name: str, at: datetime) -> PersonNext:
 
 
 def _missing(plan: WeekPlan) -> tuple[Missing, ...]:
-    """Lines set aside, blocking findings, pieces without a place, work without a person, powder that runs short."""
+    """Lines set aside, blocking findings, pieces without a place, work without a person, chamber or machine, powder."""
     found = [Missing(f"Line L{item.line:02d} is not planned: {item.reason}", item.remedy) for item in plan.set_aside]
     told = {item.reason for item in plan.set_aside}
     found += [
@@ -180,6 +180,12 @@ def _missing(plan: WeekPlan) -> tuple[Missing, ...]:
                   for out in build.nest.left_out]  # fmt: skip
     found += [Missing(f"nobody is planned to {task.kind} {task.build}".strip(), "free somebody, or move the task")
               for task in plan.schedule.tasks if task.kind in HANDS and not task.people]  # fmt: skip
+    planned = {task.build: task for task in plan.schedule.tasks if task.kind is TaskKind.PRINT}
+    found += [Missing(f"{build.key} has no hour in any machine", "plan again; see whether a machine is out of use")
+              for build in plan.builds if build.key not in planned]  # fmt: skip
+    if plan.cell.chambers:
+        found += [Missing(f"no chamber is planned for {key}", "free a chamber, or plan again")
+                  for key, task in planned.items() if not task.chamber]  # fmt: skip
     for material, steps in powder_steps(plan).items():
         short = next((step for step in steps if step.is_short), None)
         if short is not None:

@@ -9,6 +9,7 @@ from fastapi.responses import Response
 from pydantic import TypeAdapter
 
 from cakewright import __version__
+from cakewright.app.noted_plan import as_noted
 from cakewright.app.plans import Morning, PowderStep, morning, powder_steps, shown_moment
 from cakewright.app.section import cut_build
 from cakewright.app.stop_build import AfterStop, after_stop
@@ -52,7 +53,8 @@ def plan_morning(
 ) -> Morning:
     """What one moment asks for. `at` is in the cell's time unless it names a zone; now when left out."""
     plan = shelf.plan(version)
-    return morning(plan, moment_of(plan, at) if at else shown_moment(plan, shelf.clock()))
+    when = moment_of(plan, at) if at else shown_moment(plan, shelf.clock())
+    return morning(as_noted(plan, shelf.store.schedule.progress_of(version), when), when)
 
 
 @router.get(PLAN + "/lines", tags=["lines"])

@@ -12,6 +12,7 @@ from cakewright.app.customer_answers import answers_of
 from cakewright.app.floor_asks import floor_asks
 from cakewright.app.hold_lines import gates, line_gate
 from cakewright.app.inspected import inspected
+from cakewright.app.noted_plan import as_noted
 from cakewright.app.plans import horizon, morning, powder_steps, shown_moment
 from cakewright.app.powder_books import look
 from cakewright.app.powder_doubts import powder_doubts
@@ -55,7 +56,7 @@ def first_page(shelf: Plans, request: Request, version: int, at: At = "") -> HTM
     """The morning page."""
     plan = shelf.plan(version)
     when = moment_of(plan, at) if at else shown_moment(plan, shelf.clock())
-    seen = morning(plan, when)
+    seen = morning(as_noted(plan, shelf.store.schedule.progress_of(version), when), when)
     is_now = not at and when == shelf.clock()
     powder_asks = powder_doubts(look(shelf.store), shelf.clock())
     asks = floor_asks(shelf.store, plan, shelf.clock())
