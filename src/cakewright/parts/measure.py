@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from cakewright.model.mesh import FloatArray, Mesh
@@ -36,17 +38,25 @@ def signed_volume(mesh: Mesh) -> float:
 
 
 def triangle_areas(mesh: Mesh) -> FloatArray:
-    """Area of each triangle, (m,) mm²."""
-    a, b, c = _corners_from_middle(mesh)
-    return np.asarray(np.linalg.norm(np.cross(b - a, c - a), axis=1) / 2.0)
+    """Area of each triangle, (m,) mm². Read-only."""
+    return _areas_and_normals(mesh)[0]
 
 
 def triangle_normals(mesh: Mesh) -> FloatArray:
-    """Outward unit normals, (m, 3); zero rows for triangles without area."""
+    """Outward unit normals, (m, 3); zero rows for triangles without area. Read-only."""
+    return _areas_and_normals(mesh)[1]
+
+
+@lru_cache(maxsize=2)  # a part is asked for them a dozen times in a row; a mesh never changes
+def _areas_and_normals(mesh: Mesh) -> tuple[FloatArray, FloatArray]:
     a, b, c = _corners_from_middle(mesh)
     normal = np.cross(b - a, c - a)
     length = np.linalg.norm(normal, axis=1, keepdims=True)
-    return np.asarray(np.divide(normal, length, out=np.zeros_like(normal), where=length > 0))
+    unit = np.divide(normal, length, out=np.zeros_like(normal), where=length > 0)
+    area = length[:, 0] / 2.0
+    for array in (area, unit):
+        array.setflags(write=False)
+    return area, unit
 
 
 def _corners_from_middle(mesh: Mesh) -> tuple[FloatArray, FloatArray, FloatArray]:
