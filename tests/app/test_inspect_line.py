@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import timedelta
 
+import numpy as np
 import pytest
 
 from cakewright.app import contain
@@ -50,6 +51,26 @@ def test_a_small_lot_is_measured_whole_and_a_bad_piece_rejects_it(store, plan, l
     verdict = verdict_of(store, plan, line)
     assert verdict.word == "reject"
     assert verdict.bad_pieces == (sample.pieces[0],)
+
+
+def test_the_class_of_a_line_says_how_it_is_sampled(plan, line):
+    """A sharper bad share inspects more, an AQL takes the plan of the standard; the page may ask otherwise."""
+    lot = 500
+    big = replace(plan.builds[0].pieces_of(line)[0], piece="x")
+    many = tuple(replace(big, piece=f"L{line:02d}-{n}", translation=np.array([0, 0, n / 10.0])) for n in range(lot))
+    nest = replace(plan.builds[0].nest, placements=many)
+    wide = replace(plan, builds=(replace(plan.builds[0], nest=nest),))
+
+    def asked(aql_here=None, **care):
+        classes = tuple(replace(c, **care) for c in wide.cell.classes)
+        return sample_of(replace(wide, cell=replace(wide.cell, classes=classes)), line, aql=aql_here)
+
+    assert len(asked().pieces) < len(asked(bad_share=0.02).pieces)
+    assert "finds 2% bad" in asked(bad_share=0.02).rule
+    standard = asked(aql=1.0)  # 281 to 500 pieces, level II: code H, 50 pieces, accept 1
+    assert (len(standard.pieces), standard.accept) == (50, 1)
+    assert standard.rule == "ISO 2859-1 single, level II, AQL 1 %, code H"
+    assert asked(0, aql=1.0).rule.startswith("zero acceptance")
 
 
 def test_limits_and_pieces_are_checked(store, plan, line):

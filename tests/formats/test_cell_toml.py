@@ -80,6 +80,8 @@ def test_everything_in_the_model_can_be_set():
         if table.name == "cell":
             settable |= {t.field for t in TABLES if t.field} | {"source"}
         wanted = {field.name for field in dataclasses.fields(typing.cast(type, table.make))}
+        if table.name == "person":
+            wanted -= {"until"}  # the end of a training is entered on its page, not in the cell file
         assert settable == wanted, table.name
 
 

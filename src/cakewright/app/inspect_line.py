@@ -75,18 +75,21 @@ class Watched:
 
 
 def sample_of(plan: WeekPlan, line: int, *, aql: float | None = None) -> Sample:
-    """Which pieces of a line to inspect, spread over the height of its builds.
+    """Which pieces of a line to inspect, spread over the height of its builds, as its class asks.
 
-    Without `aql`, zero acceptance: so many that the default bad share would be found with nine in ten. With
-    `aql` (per cent), the single sampling plan of ISO 2859-1 at level II, as `quality.sampling` holds it.
+    Zero acceptance: so many that the bad share of the class (or the default) would be found with nine in ten. With an
+    AQL (per cent; of the class, or `aql`), the single sampling plan of ISO 2859-1 at level II, as `quality.sampling`
+    holds it; `aql` 0 asks for zero acceptance whatever the class says.
     """
     places = [(p.piece, p.z_min_mm) for b in plan.builds_of(line) for p in b.pieces_of(line)]
     if not places:
         raise InputError(f"line {line} has no piece in plan {plan.version}", remedy="plan it first")
-    lot = len(places)
-    if aql is None:
-        size, accept = zero_acceptance_sample(lot, INSPECT_BAD_SHARE.value), 0
-        rule = f"zero acceptance: finds {INSPECT_BAD_SHARE.value:.0%} bad with nine in ten"
+    care, lot = plan.cell.quality_class(plan.line(line).quality_class), len(places)
+    aql = care.aql if aql is None else aql
+    if aql == 0:
+        bad = care.bad_share or INSPECT_BAD_SHARE.value
+        size, accept = zero_acceptance_sample(lot, bad), 0
+        rule = f"zero acceptance: finds {100 * bad:g}% bad with nine in ten"
     else:
         chosen = plan_for_lot(lot, aql)
         size, accept = min(chosen.sample, lot), chosen.accept

@@ -222,6 +222,8 @@ QUALITY_CLASS = Table("class", "classes", m.QualityClass, "Care that a class of 
     Key("inspect_s_per_piece", not_negative("s"), "hands at the gauge for each piece"),
     Key("specimen_min", minutes(), "hands to test the specimens of a build; 0 for no test", 0),
     Key("specimen_wait_min", minutes(), "from the test to its result; nothing of the class is packed before", 0),
+    Key("aql", v.aql, "inspect by ISO 2859-1, level II, with this AQL; 0 for zero acceptance", 0.0),
+    Key("bad_share", share("-"), "bad share that zero acceptance finds with nine in ten; 0 for the default", 0.0),
 ))  # fmt: skip
 
 RATES = Table("rates", "rates", m.Rates, "Money, and hands that are not finishing.", many=False, keys=(

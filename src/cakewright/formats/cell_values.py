@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time
 
 from cakewright.sources.printability import LIMIT_MEANINGS
+from cakewright.sources.quality import AQL_COLUMNS
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 LARGEST = 1e15  # no length, time, mass or price of a cell comes near; above it arithmetic loses its grip
@@ -191,6 +192,13 @@ def printability(value: object) -> tuple[tuple[str, float], ...]:
                 f"names among {', '.join(n for n in LIMIT_MEANINGS if n != 'wall_mm')}; the wall is minimum_wall_mm"
             )
     return tuple((str(name), float(positive(number))) for name, number in value.items())
+
+
+def aql(value: object) -> float:
+    """An AQL of the tables of ISO 2859-1 in per cent, 0 for none."""
+    if isinstance(value, bool) or not isinstance(value, int | float) or value not in (0, *AQL_COLUMNS):
+        raise NotThis(f"0 or an AQL of the table in %: {', '.join(f'{a:g}' for a in AQL_COLUMNS)}")
+    return float(value)
 
 
 def _day(value: object) -> date:

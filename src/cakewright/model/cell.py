@@ -270,6 +270,9 @@ class QualityClass:
 
     With `specimen_min` above 0, specimens of every build that holds the line are tested (hands with the skill to
     inspect) and `specimen_wait_min` later there is a result; before it nothing of the class is packed.
+
+    `aql` above 0 (per cent) inspects by the single sampling plan of ISO 2859-1; else zero acceptance finds `bad_share`
+    with nine in ten (0: the default share).
     """
 
     name: str
@@ -278,6 +281,8 @@ class QualityClass:
     inspect_s_per_piece: float
     specimen_min: int = 0
     specimen_wait_min: int = 0
+    aql: float = 0.0
+    bad_share: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
