@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from cakewright.app.cages import Cages
 from cakewright.app.crew import Crew, results
 from cakewright.app.plan_build import Batch, nest_batch, quick_cooling
+from cakewright.app.shared_meshes import HERE
 from cakewright.model.build import Cooling, LayerProfile, Nest
 from cakewright.model.cell import Cell
 from cakewright.model.mesh import FloatArray
@@ -91,7 +92,7 @@ def draft_of(
     batch: Batch, parts: Mapping[str, Part], rotations: Mapping[str, FloatArray], cell: Cell, seed: int, cages: Cages
 ) -> tuple[Nest, LayerProfile, Cooling]:
     """Nest a batch without improving it, slice it and let it cool, wherever this is called."""
-    machine = batch.machine
+    machine, parts = batch.machine, HERE.parts(parts)
     nest = nest_batch(batch, parts, rotations, cell, stop=MaxSteps(0), seed=seed, cages=cages)
     known = {**parts, **cages.parts}
     meshes = {p.part_key: known[p.part_key].mesh for p in nest.placements}

@@ -16,6 +16,7 @@ from cakewright.app.look_alikes import look_alike_findings
 from cakewright.app.mark_parts import marked
 from cakewright.app.part_records import NOTHING_KNOWN, PartRecords, revision_findings, rule_of
 from cakewright.app.progress import Progress, quiet
+from cakewright.app.shared_meshes import SharedMeshes
 from cakewright.errors import CakewrightError, InputError, MeshFileError
 from cakewright.findings import Finding, Severity
 from cakewright.formats.mesh_file import MeshFile, read_mesh, recover_mesh
@@ -93,6 +94,7 @@ def take_in(
         raise InputError(f"no line of {orders.source} can be planned:{reasons}")
     line_of_key = {part_of_line[line.line]: line for line in orders.lines if line.line in part_of_line}
     findings += look_alike_findings(parts, line_of_key)
+    parts = SharedMeshes().parts(parts)
     return Intake(parts, part_of_line, waiting, (*orders.findings, *findings))
 
 

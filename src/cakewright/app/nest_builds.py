@@ -13,6 +13,7 @@ from cakewright.app.line_flags import is_witness
 from cakewright.app.nest_wishes import wishes_for, witness_places
 from cakewright.app.plan_build import Batch, nest_batch, nest_space
 from cakewright.app.progress import Progress
+from cakewright.app.shared_meshes import HERE
 from cakewright.model.build import Nest
 from cakewright.model.cell import Cell
 from cakewright.model.mesh import FloatArray
@@ -89,6 +90,7 @@ class Nester:
 
 def nest_elsewhere(nester: Nester, batch: Batch) -> tuple[Nest, Cages]:
     """The nest of a batch and the cages it was given, made wherever this is called."""
+    nester = replace(nester, parts=HERE.parts(nester.parts))
     return nester.nest(batch), nester.cages
 
 
