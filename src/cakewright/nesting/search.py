@@ -156,26 +156,43 @@ def _found(
     if not count.enough():
         first = _improved([work], first, count, fixed, most=int(COARSE_STEPS.value))
     found = _Found(task, work, first)
-    fine = None if count.enough() else finer(task, work.bank, part)
-    if fine is not None:
-        small = _workspace(fine, keys, extra_mm, corner=True)
-        spaces = [small, *(small.beside() for _ in range(workers - 1))]
-        again = rebuilt(spaces, part, priority, first, work.bank, count.enough, rng, _from(STAGE_FROM.value, count))
-        if len(part) >= STAGE_LEAST.value and not _from(STAGE_UNTIL.value, count)():
-            large = _workspace(doubled(fine), keys, extra_mm, corner=True)
-            other = large_first(large, spaces, part, count)
-            if other is not None and (
-                again is None or cost(other, small.bank, priority) < cost(again, small.bank, priority)
-            ):
-                again = other
-        if again is not None and cost(again, small.bank, priority) < cost(first, work.bank, priority):
-            found = _Found(fine, small, make_removable(small, again, fixed_blocks(fine, stands)))
-            count.is_best(cost(found.layout, small.bank, priority))
+    again = None if count.enough() else _again(found, keys, part, extra_mm, count, workers)
+    if again is not None and cost(again.layout, again.work.bank, priority) < cost(first, work.bank, priority):
+        layout = make_removable(again.work, again.layout, fixed_blocks(again.task, stands))
+        found = replace(again, layout=layout)
+        count.is_best(cost(layout, found.work.bank, priority))
     if count.enough():
         return found
     spaces = [found.work, *(found.work.beside() for _ in range(workers - 1))]
     better = _improved(spaces, found.layout, count, fixed_blocks(found.task, stands))
     return replace(found, layout=better)
+
+
+def _again(
+    found: _Found, keys: Sequence[str], part: Ints, extra_mm: Mapping[str, float], count: Count, workers: int
+) -> _Found | None:
+    """The lowest build made anew: whole ones on small cells, where those are bearable, and one by stages, if worth it.
+
+    None when there is nothing to try or the rule says stop before one is complete.
+    """
+    fine = finer(found.task, found.work.bank, part)
+    task = found.task if fine is None else fine
+    if fine is None and len(part) < STAGE_LEAST.value:
+        return None
+    small = _workspace(task, keys, extra_mm, corner=True)
+    spaces = [small, *(small.beside() for _ in range(workers - 1))]
+    made = []
+    if fine is not None:
+        tired = _from(STAGE_FROM.value, count)
+        old = found.layout, found.work.bank
+        made.append(rebuilt(spaces, part, count.priority, *old, count.enough, count.rng, tired))
+    if len(part) >= STAGE_LEAST.value and not _from(STAGE_UNTIL.value, count)():
+        large = _workspace(doubled(task), keys, extra_mm, corner=True)
+        made.append(large_first(large, spaces, part, count))
+    whole = [layout for layout in made if layout is not None]
+    if not whole:
+        return None
+    return _Found(task, small, min(whole, key=lambda layout: cost(layout, small.bank, count.priority)))
 
 
 def _from(share: float, count: Count) -> Callable[[], bool]:
