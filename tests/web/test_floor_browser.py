@@ -92,7 +92,7 @@ def test_a_picture_taken_without_a_network_is_kept_when_it_is_back(store):
         page = context.new_page()
         page.goto(f"{at}{PLAN}/builds/B1/run?by=Jon")
         page.set_input_files("#file", {"name": "layer.png", "mimeType": "image/png", "buffer": png()})
-        expect(page.locator(".told")).to_contain_text("ready to be kept")
+        expect(page.locator("form:has(#file) .told")).to_contain_text("ready to be kept")
         page.fill("#pn", "layer 20")
         context.set_offline(True)
         page.get_by_role("button", name="Keep the picture").click()

@@ -81,14 +81,15 @@ def keep_photo(
     note: str = "", uid: str = "",
 ) -> int:  # fmt: skip
     """Keep a picture of a build: bytes of a file, or a data address as a tablet makes it. Kept once."""
-    content = _decoded(picture) if isinstance(picture, str) else picture
+    content = decoded_picture(picture) if isinstance(picture, str) else picture
     if not content:
         raise InputError("there is no picture", remedy="take one, or choose a file", where="photo")
     return store.photos.add(content, uid=uid or uuid4().hex, plan=plan.version, build=build.key, by=by, at=at,
                             kept_at=kept_at, note=note)  # fmt: skip
 
 
-def _decoded(text: str) -> bytes:
+def decoded_picture(text: str) -> bytes:
+    """The bytes of a picture in a data address, as a tablet makes it. InputError for anything else."""
     head, _, body = text.partition(",")
     if not head.startswith("data:image/") or not head.endswith(";base64") or len(body) > 2 * LARGEST_BYTES:
         raise InputError("this is no picture", remedy="send a JPEG, PNG or WebP file", where="photo")

@@ -5,12 +5,14 @@ from __future__ import annotations
 from typing import Annotated
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Depends, File, Form, UploadFile
+from fastapi import APIRouter, Depends, File, Form, Request, UploadFile
 from fastapi.responses import RedirectResponse, Response
 
-from cakewright.app import run_notes, warp_list
+from cakewright.app import run_build, run_notes, warp_list
+from cakewright.app.read_label import read_label
 from cakewright.errors import InputError, StoreError
 from cakewright.store.photos import LARGEST_BYTES
+from cakewright.web.acting import acting_name
 from cakewright.web.shelf import Shelf, build_of, shelf_of
 from cakewright.web.trouble import NotThereError
 from cakewright.web.typed import happened, number
@@ -60,6 +62,20 @@ def photo(
         raise InputError("there is no picture", remedy="take one, or choose a file", where="photo")
     run_notes.keep_photo(shelf.store, plan, build_of(plan, key), content, by=by, at=happened(when, now), kept_at=now,
                          note=note, uid=uid)  # fmt: skip
+    return _back(version, key, by)
+
+
+@pages.post(RUN + "/scan-picture")
+def scan_picture(
+    shelf: Plans, request: Request, version: int, key: str, by: Short, picture: Annotated[str, Form()] = "",
+    file: Annotated[UploadFile | None, File()] = None, when: Short = "", uid: Short = "",
+) -> Response:  # fmt: skip
+    """A label is held against the build by a picture of it: the code is read here, then judged like a typed one."""
+    plan, now = shelf.plan(version), shelf.clock()
+    build = build_of(plan, key)
+    code = read_label(picture or (file.file.read(LARGEST_BYTES + 1) if file is not None else b""))
+    by = acting_name(getattr(request.state, "account", None), by)
+    run_build.scan(shelf.store, plan, build, code, by=by, at=happened(when, now), uid=uid, kept_at=now)
     return _back(version, key, by)
 
 

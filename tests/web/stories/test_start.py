@@ -3,6 +3,7 @@
 import re
 
 import pytest
+import segno
 
 from cakewright.documents.traveller import CHECKS
 from cakewright.model.floor import FloorKind
@@ -98,3 +99,20 @@ def test_ticks_without_a_network_come_later_with_their_hour(blended):
     assert {(r.by, r.at.hour, r.at.minute) for r in kept} == {("Kaya Lind", 7, 50)}
     tablet.heard[:] = [said for said in tablet.heard if "INTERNET_DISCONNECTED" not in said]  # as it was meant
     assert re.search(r"7 checks are open", tablet.text())
+
+
+def test_a_label_is_read_from_a_picture(blended, tmp_path):
+    """The camera of the tablet: chamber and can by pictures of their labels, judged like typed ones."""
+    page, tablet = blended.page, blended
+    for name, code in (("chamber", "C1"), ("can", f"cakewright:can/{tablet.blend}")):
+        segno.make(code, error="m").save(tmp_path / f"{name}.png", scale=6, border=6)
+        page.set_input_files("#label-picture", tmp_path / f"{name}.png")
+        page.get_by_text("ready to be kept").wait_for()
+        page.get_by_role("button", name="Read the label").click()
+        page.locator("section:has(#labels) ul.downloads li").filter(has_text=code.rpartition("/")[2]).wait_for()
+    scans = tablet.store.floor.records(plan=1, build="B2", kind=FloorKind.SCAN)
+    assert [(r.data["what"], r.data["verdict"], r.by) for r in scans] == [
+        ("chamber", "right", "Kaya Lind"),
+        ("powder", "right", "Kaya Lind"),
+    ]
+    tablet.shows("O1-picture")
