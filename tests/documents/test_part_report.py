@@ -12,7 +12,8 @@ from cakewright.app.init_cell import template_cell
 from cakewright.app.report_part import part_sheet, write_report
 from cakewright.documents.part_faces import shown_faces
 from cakewright.documents.part_questions import QUESTIONS
-from cakewright.documents.part_report import PartSheet, part_report_html, part_report_pdf
+from cakewright.documents.part_report import PartSheet, part_report_html
+from cakewright.documents.part_report_pdf import part_report_pdf
 from cakewright.documents.part_views import PartViews, Spot
 from cakewright.findings import Finding, Severity
 from cakewright.formats.stl import stl_bytes

@@ -11,7 +11,8 @@ import numpy as np
 
 from cakewright.app.check_part import Judged
 from cakewright.documents.part_faces import shown_faces
-from cakewright.documents.part_report import Limit, PartSheet, Turn, part_report_html, part_report_pdf
+from cakewright.documents.part_report import Limit, PartSheet, Turn, part_report_html
+from cakewright.documents.part_report_pdf import part_report_pdf
 from cakewright.errors import InputError
 from cakewright.model.cell import Cell
 from cakewright.model.part import Part

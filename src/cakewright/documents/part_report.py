@@ -6,11 +6,9 @@ One HTML file that needs nothing else, and the same as PDF. It ends in questions
 from __future__ import annotations
 
 import base64
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from importlib.resources import files
-from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
@@ -19,8 +17,6 @@ from cakewright.documents.part_faces import NO_FACES, FacesShown
 from cakewright.documents.part_questions import question_of
 from cakewright.documents.part_views import PartViews, Spot
 from cakewright.documents.render import Picture
-from cakewright.documents.sections import Block, facts, heading, table, words
-from cakewright.documents.sheet import picture_svg, set_pdf
 from cakewright.findings import Finding, Severity
 from cakewright.model.mesh import FloatArray, Mesh
 from cakewright.safety import CLOSING
@@ -111,7 +107,7 @@ def data_address(picture: Picture) -> str:
     return "data:image/png;base64," + base64.b64encode(picture.png).decode("ascii")
 
 
-class _Report:
+class Report:
     """The content, worked out once for both forms."""
 
     def __init__(self, sheet: PartSheet) -> None:
@@ -171,13 +167,13 @@ class _Report:
         for question, points in grouped.items():
             numbers = ", ".join(str(p.number) for p in points)
             word = "Point" if len(points) == 1 else "Points"
-            found.append(f"{word} {numbers}: {_sentence(points[0].finding.message)} {question}")
+            found.append(f"{word} {numbers}: {sentence(points[0].finding.message)} {question}")
         return tuple(found)
 
     @property
     def small_print(self) -> tuple[str, ...]:
         """Remarks on the file that ask nothing of anybody."""
-        return tuple(_sentence(f.message) for f in self.sheet.findings if _is_small_print(f))
+        return tuple(sentence(f.message) for f in self.sheet.findings if _is_small_print(f))
 
     @property
     def facts(self) -> list[tuple[str, str]]:
@@ -195,7 +191,7 @@ class _Report:
 
 def part_report_html(sheet: PartSheet) -> str:
     """The report as one page: no script, no link out, pictures inside."""
-    report = _Report(sheet)
+    report = Report(sheet)
     shelf = files("cakewright.documents") / "templates"
     style = "\n".join((shelf / name).read_text(encoding="utf-8") for name in ("report.css", "part_report.css"))
     env = Environment(loader=PackageLoader("cakewright.documents"), autoescape=True, undefined=StrictUndefined,
@@ -214,85 +210,11 @@ def part_report_html(sheet: PartSheet) -> str:
     )
 
 
-def part_report_pdf(sheet: PartSheet) -> bytes:
-    """The same on A4."""
-    report = _Report(sheet)
-    blocks: list[Block] = []
-    blocks.append(facts(*report.facts))
-    overview = report.overview
-    if overview is not None:
-        picture: dict[str, Any] = {"svg": picture_svg(overview), "mm": 88}
-        blocks.append(table((("The part with every point", "auto"), ("", "1fr")), [[picture, _key_of(report)]]))
-    if report.points:
-        rows = [[f"{p.number} {p.mark}", _cell(p), _said(p)] for p in report.points]
-        blocks += [
-            heading("Points"),
-            words("■ must be solved   ▲ please decide   ● good to know"),
-            table((("", "auto"), ("Where", "auto"), ("What", "1fr")), rows),
-        ]
-    blocks += sheet.faces.blocks(report.views) if report.views is not None and sheet.faces.listed else ()
-    blocks += _turn_blocks(report)
-    if report.questions:
-        blocks += [heading("Questions"), words(*(f"{n}. {q}" for n, q in enumerate(report.questions, start=1)))]
-    blocks += [*_limit_blocks(sheet.limits), words(*sheet.twins, *report.small_print)]
-    data = {
-        "title": f"Part check · {sheet.made}" if sheet.made else "Part check",
-        "subtitle": sheet.file,
-        "id": f"cakewright:file/{sheet.sha256[:16]}",
-        "footer": f"part check · {sheet.file}",
-        "lead": report.verdict,
-        "stop": [f"The file cannot be used: {sheet.refused}. To do: {sheet.remedy}."] if sheet.refused else [],
-        "closing": CLOSING,
-        "blocks": blocks,
-    }
-    return set_pdf("letter", data)
-
-
 def _is_small_print(finding: Finding) -> bool:
     """True for remarks on the file that ask nothing of anybody."""
     return finding.severity is Severity.NOTE and not finding.code.startswith("part.")
 
 
-def _sentence(text: str) -> str:
+def sentence(text: str) -> str:
+    """With a capital and a full stop."""
     return f"{text[:1].upper()}{text[1:]}."
-
-
-def _cell(point: Point) -> dict[str, Any] | str:
-    return "" if point.picture is None else {"svg": picture_svg(point.picture), "mm": 84}
-
-
-def _said(point: Point) -> str:
-    text = _sentence(point.finding.message)
-    hidden = " (inside, hidden from every side)" if point.is_hidden else ""
-    where = "" if point.finding.at_mm is None else f"\nAt {_coordinates(point.finding)} mm{hidden}."
-    measure = f"\nFound: {point.finding.measure}." if point.finding.measure else ""
-    todo = f"\nTo do: {point.finding.remedy}." if point.finding.remedy else ""
-    return f"{text}{measure}{where}{todo}"
-
-
-def _coordinates(finding: Finding) -> str:
-    assert finding.at_mm is not None
-    return ", ".join(f"{axis} {v:.1f}" for axis, v in zip("XYZ", finding.at_mm, strict=True))
-
-
-def _key_of(report: _Report) -> str:
-    rows = [f"{p.number} {p.mark} {p.finding.message.split(':')[0].split(';')[0]}" for p in report.points[:20]]
-    return "\n".join(rows) or "No doubts."
-
-
-def _turn_blocks(report: _Report) -> Sequence[Block]:
-    if not report.sheet.turns or report.views is None:
-        return ()
-    rows = [
-        [f"{n}", {"svg": picture_svg(report.views.turned(t.rotation)), "mm": 34}, t.reason]
-        for n, t in enumerate(report.sheet.turns, start=1)
-    ]
-    return heading("Which way up"), table((("", "auto"), ("Stands like this", "auto"), ("Why", "1fr")), rows)
-
-
-def _limit_blocks(limits: Sequence[Limit]) -> Sequence[Block]:
-    if not limits:
-        return ()
-    rows = [[_sentence(limit.meaning), f"{limit.value:g} {limit.unit}", limit.status] for limit in limits]
-    columns = (("Judged by", "1fr"), ("Limit", "auto"), ("How far it can be trusted", "auto"))
-    return heading("Limits"), table(columns, rows)

@@ -13,7 +13,8 @@ from cakewright.app.mark_faces import faces_png, mark_faces, marked_faces, numbe
 from cakewright.app.report_part import SIDES
 from cakewright.app.show_part import PartPage, point_png, rule_from, rules_for, sheet_for, way_png
 from cakewright.documents.part_faces import looks_where
-from cakewright.documents.part_report import PartSheet, part_report_html, part_report_pdf
+from cakewright.documents.part_report import PartSheet, part_report_html
+from cakewright.documents.part_report_pdf import part_report_pdf
 from cakewright.model.plan import WeekPlan
 from cakewright.web.look import page
 from cakewright.web.shelf import Shelf, line_of, shelf_of
