@@ -134,11 +134,11 @@ LNS_EXTRA_DAYS = Reference(
 )
 WHOLE_UNITS = Reference(
     "schedule.whole_units",
-    4.0,
+    2.0,
     "1",
     Status.DEFAULT,
     _HOUSE,
-    "effort for the exact solve of all builds at once, in deterministic units of the solver",
+    "most effort for one exact solve of all builds at once, in deterministic units of the solver",
 )
 SEARCH_NEAR = Reference(
     "schedule.search_near",
