@@ -119,3 +119,16 @@ def test_three_in_a_ring_need_three_groups():
     groups = fb.apart((1, 2, 3, 4), pairs)
     assert sorted(map(len, groups)) == [1, 1, 2]
     assert fb.apart((1, 3), pairs[:1]) == ((1, 3),)
+
+
+def test_fragile_parts_do_not_lie_among_sturdy_ones(store, plan):
+    """The knob is fragile: a group of its own; together only when somebody says how they are kept apart."""
+    key = plan.part_of_line[2]
+    plan = replace(plan, parts={**plan.parts, key: replace(plan.parts[key], is_delicate=True)})
+    (basket,) = fb.finish_baskets(store, plan)
+    assert (basket.delicate, basket.is_mixed, basket.confusable) == ((2,), True, ())
+    assert set(basket.split) == {(1,), (2,)}
+    with pytest.raises(InputError, match="fragile parts of line 2 would lie among sturdy ones"):
+        begin(store, plan, [1, 2])
+    begin(store, plan, [2])
+    assert begin(store, plan, [1, 2], kept_apart="knobs in an insert").data["kept_apart"] == "knobs in an insert"

@@ -76,7 +76,7 @@ def test_values_are_entered_and_judged(client):
     place = "/plans/1/lines/1/inspect"
     piece = client.get("/api/v1/plans/1/lines/1").json()
     text = client.get(f"{place}?by=Jon").text
-    first = text.split('<select id="piece" name="piece"><option>')[1].split("<")[0]
+    first = text.split('<select id="piece" name="piece"><option value="')[1].split('"')[0]
     sent = {"piece": first, "name": "width", "value": "10,05", "low": "9.9", "high": "10.1", "by": "Jon", "gauge": "c3"}
     assert client.post(place, data=sent, follow_redirects=False).status_code == 303
     assert "10.050" in client.get(place).text

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -100,6 +100,11 @@ class PlannedBasket:
         return tuple(s.station for s in self.steps if 0 < s.capacity_l < litres - 1e-9)
 
     @property
+    def is_mixed(self) -> bool:
+        """True when fragile parts would lie among sturdy ones."""
+        return 0 < len(self.delicate) < len(self.shares)
+
+    @property
     def delicate(self) -> tuple[int, ...]:
         """Lines of fragile parts."""
         return tuple(s.line for s in self.shares if s.is_delicate)
@@ -133,15 +138,19 @@ def finish_baskets(store: Store, plan: WeekPlan) -> tuple[PlannedBasket, ...]:
         materials = dict.fromkeys(plan.line(n).material for n in lines)
         builds = tuple(b.key for b in plan.builds if set(b.lines) & set(lines))
         mine = tuple(r for r in runs if r.begun.data.get("basket") == name)
+        groups_of = apart(lines, hits, {s.line for s in shares if s.is_delicate})
         found.append(PlannedBasket(name, ", ".join(finishes), ", ".join(materials), builds, shares, steps, hits,
-                                   apart(lines, hits), mine))  # fmt: skip
+                                   groups_of, mine))  # fmt: skip
     return tuple(sorted(found, key=lambda b: (b.steps[0].start, b.name)))
 
 
-def apart(lines: Sequence[int], pairs: Iterable[Confusable]) -> tuple[tuple[int, ...], ...]:
-    """The lines in as few groups as keep every confusable pair apart; one group when none is confusable."""
-    here = [LookAlike(str(p.first), str(p.second), "same", "") for p in pairs
-            if p.first in lines and p.second in lines]  # fmt: skip
+def apart(
+    lines: Sequence[int], pairs: Iterable[Confusable], delicate: Collection[int] = ()
+) -> tuple[tuple[int, ...], ...]:  # fmt: skip
+    """The lines in as few groups as keep every confusable pair apart, and fragile lines from sturdy ones."""
+    meet = {(p.first, p.second) for p in pairs if p.first in lines and p.second in lines}
+    meet |= {(a, b) for a in lines for b in lines if a in delicate and b not in delicate}
+    here = [LookAlike(str(a), str(b), "same", "") for a, b in sorted(meet)]
     group_of = marks_for(here)
     groups: dict[int, list[int]] = {}
     for line in lines:
@@ -174,7 +183,7 @@ def start_basket(
     """A basket goes into a station with these lines.
 
     InputError for a strange basket, line or station, for more litres than the station holds, and for confusable
-    lines together unless `kept_apart` says how they are kept apart (net bag, mark).
+    lines, or fragile and sturdy ones, together unless `kept_apart` says how they are kept apart (net bag, mark).
     """
     require(store, by, Step.FINISH, at.date())
     basket = next((b for b in finish_baskets(store, plan) if b.name == name), None)
@@ -191,6 +200,7 @@ def start_basket(
         raise InputError(f"lines {', '.join(map(str, lines)) or 'none'} are not what {name} holds",
                          remedy=f"tick some of: {', '.join(str(s.line) for s in basket.shares)}")  # fmt: skip
     _refuse_confusable(basket, {s.line for s in shares}, kept_apart)
+    _refuse_mixed(basket, {s.line for s in shares}, kept_apart)
     litres = sum(s.litres or 0.0 for s in shares)
     if 0 < step.capacity_l < litres - 1e-9:
         raise InputError(f"{litres:.1f} l do not fit into {station}, which holds {step.capacity_l:g} l",
@@ -233,6 +243,15 @@ def _refuse_confusable(basket: PlannedBasket, chosen: set[int], kept_apart: str)
         raise InputError(
             f"lines {p.first} and {p.second} are hard to tell apart and would lie together: {p.message}",
             remedy="run them one after the other, or say how they are kept apart (net bag, mark)", where=basket.name,
+        )  # fmt: skip
+
+
+def _refuse_mixed(basket: PlannedBasket, chosen: set[int], kept_apart: str) -> None:
+    fragile = sorted(chosen & set(basket.delicate))
+    if fragile and set(fragile) != chosen and not kept_apart.strip():
+        raise InputError(
+            f"fragile parts of line {', '.join(map(str, fragile))} would lie among sturdy ones",
+            remedy="run them by themselves, or say how they are kept apart (net bag, insert)", where=basket.name,
         )  # fmt: skip
 
 
