@@ -17,7 +17,8 @@ from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
 MAKERS = ("app", "cost", "formats", "model", "nesting", "parts", "physics", "powder", "quality", "schedule")
-LEAST_LETTERS = 7  # fewer letters outside the braces would recognise anything
+LEAST_LETTERS = 7  # with fewer letters outside the braces a sentence would be found everywhere:
+LEAST_BESIDE, FOR_EACH_VALUE = 6, 2  # beside values so many, and so many more for each of them
 DEEPEST = 3
 _BRACES = re.compile(r"\{(\w+)\}")
 _SPLITS = ("; ", ". ", ": ", ", ")
@@ -46,13 +47,19 @@ def sentences() -> tuple[Sentence, ...]:
     """Every sentence of the program, the most particular first."""
     found = {text: None for path in _sources() for text in sentences_in(path.read_text(encoding="utf-8"))}
     made = [_sentence(text) for text in found]
-    return tuple(sorted((s for s in made if s.letters >= LEAST_LETTERS), key=lambda s: -s.letters))
+    return tuple(sorted((s for s in made if s.letters >= _least(s)), key=lambda s: -s.letters))
+
+
+def _least(one: Sentence) -> int:
+    values = len(_BRACES.findall(one.text))
+    return LEAST_LETTERS if not values else LEAST_BESIDE + FOR_EACH_VALUE * values
 
 
 def _sources() -> Iterator[Path]:
     for folder in MAKERS:
         yield from sorted((ROOT / folder).rglob("*.py"))
     yield ROOT / "safety.py"
+    yield ROOT / "documents" / "traveller.py"  # the checks before a print
 
 
 def sentences_in(source: str) -> Iterator[str]:
@@ -71,7 +78,7 @@ def sentences_in(source: str) -> Iterator[str]:
         else:
             continue
         if re.search(r"[a-z]{2,} |[a-z]{2,}$", text) and " " in text.strip() and "\n" not in text:
-            yield text.strip()
+            yield text.strip().rstrip(".")
 
 
 def _message(node: ast.JoinedStr) -> str:
