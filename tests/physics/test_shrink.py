@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cakewright.errors import InputError
@@ -43,6 +43,7 @@ def test_one_scale_for_all_places_is_a_compromise():
     ).all()
 
 
+@settings(deadline=None)
 @given(st.floats(1, 300), st.integers(0, 2), st.tuples(st.floats(0, 200), st.floats(0, 200), st.floats(0, 300)))
 def test_drawing_and_cooling_undo_each_other(length, axis, at):
     """What is drawn for a wanted length measures that length when cold."""
