@@ -5,9 +5,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import settings
 
 from cakewright.model.mesh import Mesh
 from tests.postgres import pytest_configure, pytest_unconfigure, server  # noqa: F401  (hooks and a fixture for all)
+
+settings.register_profile("no-clock", deadline=None)  # work is counted, never timed: machines are shared
+settings.load_profile("no-clock")
 
 ROOT = Path(__file__).resolve().parent.parent
 
