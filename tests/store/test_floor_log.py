@@ -45,3 +45,21 @@ def test_what_another_program_writes_is_seen(path):
         assert one.floor.records(build="B2") == ()
         one.floor.add([said(2, 2)], kept_at=START)
         assert [r.uid for r in other.floor.records(plan=1, build="B1")] == ["record-1", "record-2"]
+
+
+def test_a_still_look_asks_once_and_sees_what_it_adds(path):
+    """Questions repeated within one look are not asked again; a record added in between is seen all the same."""
+    with open_store(path) as store:
+        store.floor.add([said(1, 1)], kept_at=START)
+        asked = []
+        event.listen(store._engine, "before_cursor_execute", lambda *given: asked.append(given[2]))
+        with store.floor.still():
+            first = store.floor.records(plan=1)
+            once = len(asked)
+            assert store.floor.records(plan=1) == first
+            assert len(asked) == once
+            kept = store.floor.add([said(2, 2)], kept_at=START)
+            assert store.floor.records(plan=1) == (*first, *kept)
+        once = len(asked)
+        store.floor.records(plan=1)
+        assert len(asked) > once

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
@@ -122,11 +123,11 @@ def records_of(store: Store, plan: WeekPlan) -> Records:
 
 def line_records(plan: WeekPlan, records: Records) -> tuple[LineRecord, ...]:
     """Planned and actual of every line that is in a build."""
-    needs, room = planned_needs(plan), _room(plan)
+    needs, room, tasks = planned_needs(plan), _room(plan), _tasks_of(plan)
     return tuple(
-        _line_record(plan, line.line, records, needs, room)
+        _line_record(plan, line.line, records, needs, room, tasks)
         for line in plan.orders.lines
-        if any((b.key, line.line) in needs for b in plan.builds)
+        if any((b.key, line.line) in needs for b in plan.builds_of(line.line))
     )
 
 
@@ -175,8 +176,9 @@ def _line_record(
     records: Records,
     needs: Mapping[tuple[str, int], LineCost],
     room: Mapping[tuple[str, int], float],
+    tasks: Mapping[str | int, list[Task]],
 ) -> LineRecord:
-    builds = [b for b in plan.builds if (b.key, line) in needs]
+    builds = [b for b in plan.builds_of(line) if (b.key, line) in needs]
     hours = [needs[b.key, line].machine for b in builds]
     kg = [needs[b.key, line].powder_in_parts + needs[b.key, line].refresh_burden for b in builds]
     factor_h = [_factor(_hours(records, b), b.print_time.hours) for b in builds]
@@ -186,7 +188,7 @@ def _line_record(
     extra = max(0, len(pieces) - plan.line(line).quantity)
     scrap = Compared(extra, 0, sum(p in records.gone for p in known) if known else None, len(known), len(pieces))
     return LineRecord(line, plan.part_of_line[line], len(pieces), _scaled(hours, factor_h), _scaled(kg, factor_kg),
-                      _hands(plan, line, builds, records, room), scrap)  # fmt: skip
+                      _hands(plan, line, builds, records, room, tasks), scrap)  # fmt: skip
 
 
 def _hours(records: Records, build: Build) -> float | None:
@@ -205,18 +207,28 @@ def _scaled(planned: Sequence[float], factors: Sequence[float | None]) -> Compar
     return Compared(math.fsum(planned), math.fsum(p for p, _ in pairs), actual, len(pairs), len(planned))
 
 
-def _hands(
-    plan: WeekPlan, line: int, builds: Sequence[Build], records: Records, room: Mapping[tuple[str, int], float]
-) -> Compared:
-    """Person minutes: those of the build by the room the line takes in it, those of the line as they are."""
-    keys = {b.key for b in builds}
-    mine: list[tuple[float, Task, tuple[datetime, datetime] | None]] = []
+def _tasks_of(plan: WeekPlan) -> dict[str | int, list[Task]]:
+    """The tasks on a build by its key, and those on lines by the number of each."""
+    found: dict[str | int, list[Task]] = defaultdict(list)
     for t in plan.schedule.tasks:
-        if t.kind in OF_BUILD and t.build in keys:
+        for key in (t.build,) if t.kind in OF_BUILD else t.lines:
+            found[key].append(t)
+    return found
+
+
+def _hands(
+    plan: WeekPlan, line: int, builds: Sequence[Build], records: Records, room: Mapping[tuple[str, int], float],
+    tasks: Mapping[str | int, list[Task]],
+) -> Compared:  # fmt: skip
+    """Person minutes: those of the build by the room the line takes in it, those of the line as they are."""
+    mine: list[tuple[float, Task, tuple[datetime, datetime] | None]] = []
+    keys: tuple[str | int, ...] = (*(b.key for b in builds), line)
+    for t in (t for key in keys for t in tasks.get(key, [])):
+        if t.kind in OF_BUILD:
             mine.append((room[t.build, line], t, records.span(t.kind, t.build)))
-        elif t.kind in OF_LINE and line in t.lines:
+        elif t.kind in OF_LINE:
             mine.append((1.0 / len(t.lines), t, records.span(t.kind, "", line) or records.span(t.kind, t.build)))
-        elif (t.station, line) in records.baskets and line in t.lines and _is_by_hand(plan, t, line):
+        elif (t.station, line) in records.baskets and _is_by_hand(plan, t, line):
             mine.append((1.0 / len(t.lines), t, records.baskets[t.station, line]))
     known = [(share * max(1, len(t.people)), t, span) for share, t, span in mine if span]
     return Compared(

@@ -71,6 +71,11 @@ def line_gate(store: Store, plan: WeekPlan, line: int) -> LineGate:
 
 def gates(store: Store, plan: WeekPlan, lines: tuple[int, ...] | None = None) -> dict[int, LineGate]:
     """The gates of several lines (default: all that are in a build), with each build looked at once."""
+    with store.floor.still():
+        return _gates(store, plan, lines)
+
+
+def _gates(store: Store, plan: WeekPlan, lines: tuple[int, ...] | None) -> dict[int, LineGate]:
     numbers = lines if lines is not None else tuple(dict.fromkeys(n for b in plan.builds for n in b.lines))
     wanted = {b.key for n in numbers for b in plan.builds_of(n)}
     sets = {b.key: specimen_set(store, plan, b) for b in plan.builds}

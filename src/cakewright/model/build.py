@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -254,8 +255,14 @@ class Build:
 
     def pieces_of(self, line: int) -> tuple[Placement, ...]:
         """The placements of one order line, top of the cake first."""
-        mine = [p for p in self.nest.placements if p.line == line and not p.is_cage]
-        return tuple(sorted(mine, key=lambda p: -p.z_max_mm))
+        return self._pieces_of.get(line, ())
+
+    @cached_property
+    def _pieces_of(self) -> dict[int, tuple[Placement, ...]]:
+        found: dict[int, list[Placement]] = {}
+        for p in sorted(self.ordered, key=lambda p: -p.z_max_mm):
+            found.setdefault(p.line, []).append(p)
+        return {line: tuple(pieces) for line, pieces in found.items()}
 
     @property
     def caged(self) -> dict[str, tuple[str, ...]]:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
+from functools import cached_property
 
 from cakewright.findings import Finding
 from cakewright.model.build import Build
@@ -152,11 +153,11 @@ class WeekPlan:
 
     def line(self, number: int) -> OrderLine:
         """The order line with that number."""
-        return next(line for line in self.orders.lines if line.line == number)
+        return self._line_of[number]
 
     def build(self, key: str) -> Build:
         """The build with that key."""
-        return next(build for build in self.builds if build.key == key)
+        return self._build_of[key]
 
     def promise(self, number: int) -> LinePromise:
         """The promise for a line number."""
@@ -164,7 +165,23 @@ class WeekPlan:
 
     def builds_of(self, number: int) -> tuple[Build, ...]:
         """The builds that hold pieces of a line."""
-        return tuple(build for build in self.builds if number in build.lines)
+        return self._builds_of.get(number, ())
+
+    @cached_property
+    def _line_of(self) -> dict[int, OrderLine]:
+        return {line.line: line for line in self.orders.lines}
+
+    @cached_property
+    def _build_of(self) -> dict[str, Build]:
+        return {build.key: build for build in self.builds}
+
+    @cached_property
+    def _builds_of(self) -> dict[int, tuple[Build, ...]]:
+        found: dict[int, tuple[Build, ...]] = {}
+        for build in self.builds:
+            for number in dict.fromkeys(build.lines):
+                found[number] = (*found.get(number, ()), build)
+        return found
 
     @property
     def late(self) -> tuple[LinePromise, ...]:

@@ -5,7 +5,9 @@ from __future__ import annotations
 import json
 import re
 from collections import OrderedDict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import replace
 from datetime import datetime
 from threading import Lock
@@ -33,6 +35,7 @@ class FloorLog:
         self._engine = engine
         self._seen: OrderedDict[Asked, tuple[int, tuple[FloorRecord, ...]]] = OrderedDict()
         self._lock = Lock()
+        self._still: ContextVar[dict[Asked, tuple[FloorRecord, ...]] | None] = ContextVar("still", default=None)
 
     def add(self, records: Iterable[FloorRecord], *, kept_at: datetime) -> tuple[FloorRecord, ...]:
         """Keep records, all of them or none; those whose `uid` is known already are given back as they were kept.
@@ -40,6 +43,8 @@ class FloorLog:
         InputError for a record without a name, with a strange plan or build, or with a `uid` that belongs to another.
         """
         kept: list[FloorRecord] = []
+        if (still := self._still.get()) is not None:
+            still.clear()
         with writing(self._engine, Desk.FLOOR) as link:
             for record in records:
                 _check(record)
@@ -68,6 +73,24 @@ class FloorLog:
         Records are written once, so those read before are kept at hand and only newer ones are read.
         """
         asked: Asked = (plan, build, kind)
+        still = self._still.get()
+        if still is not None and asked in still:
+            return still[asked]
+        found = self._records(asked)
+        if still is not None:
+            still[asked] = found
+        return found
+
+    @contextmanager
+    def still(self) -> Iterator[None]:
+        """Within it every question is asked of the database once: for a look at many lines that must agree anyway."""
+        token = self._still.set(self._still.get() or {})
+        try:
+            yield
+        finally:
+            self._still.reset(token)
+
+    def _records(self, asked: Asked) -> tuple[FloorRecord, ...]:
         with reading(self._engine) as link:
             last = int(link.scalar(select(func.max(floor_record.c.number))) or 0)
             with self._lock:
