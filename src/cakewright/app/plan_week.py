@@ -102,7 +102,7 @@ def plan_week(
     )
     lower = lowered(
         builds, schedule, lines, taken.parts, taken.part_of_line, cell, effort=effort, seed=seed, cages=cages,
-        progress=progress,
+        progress=progress, crew=crew,
     )  # fmt: skip
     if lower != builds:
         schedule, promises, builds = plan_dates(
