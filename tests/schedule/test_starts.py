@@ -28,7 +28,7 @@ def test_small_and_large_chambers_are_two_groups():
 
 
 def test_each_group_comes_from_the_better_schedule():
-    """Of two schedules neither of which is better everywhere, the mixed one costs hardly more than the better of the two."""
+    """Of two schedules, neither better everywhere, the mixed one costs hardly more than the better of the two."""
     _, decoder, one = in_hand(20, 3)
     instance, groups = decoder.instance, groups_of(decoder.instance)
     rules = dispatch_rules(instance)
