@@ -121,8 +121,8 @@ SUBSOLVE_UNITS = Reference(
     "1",
     Status.DEFAULT,
     _HOUSE,
-    "effort for an exact solve of `schedule.free_builds` builds, in deterministic units of the solver (about a second on "
-    "a free core); of fewer or more, in proportion to the square of their number",
+    "effort for an exact solve of `schedule.free_builds` builds, in deterministic units of the solver (about a second "
+    "on a free core); of fewer or more, in proportion to the square of their number",
 )
 LNS_EXTRA_DAYS = Reference(
     "schedule.lns_extra",
