@@ -49,11 +49,13 @@ class Door:
 
 @dataclass(frozen=True, slots=True)
 class Care:
-    """What is done besides answering: seconds for work under way after the order to stop, backups every so often."""
+    """What is done besides answering: seconds for work under way after the order to stop, backups every so often,
+    and how many requests one account may make."""
 
     stop_seconds: float = 0.0
     backups: Path | None = None
     backup_hours: float = 24.0
+    requests_per_minute: int = 0
 
 
 def check_address(host: str, port: int, door: Door | None = None, store: Store | None = None) -> bool:
@@ -112,6 +114,7 @@ def serve(
         application = make(store, asks=asks, hosts=(*door.names, host.strip("[]")) if asks else ())
         scheme = "https" if door.certificate or door.is_behind_tls else "http"
         application.state.desk.patience_s = care.stop_seconds
+        application.state.pace.per_minute = care.requests_per_minute if asks else 0
         signal.signal(signal.SIGTERM, _end_in_order)
         print(f"cakewright: {scheme}://{host}:{port}  (Ctrl+C ends it)", flush=True)
         try:

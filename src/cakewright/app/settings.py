@@ -50,6 +50,8 @@ SETTINGS = (
     Setting("backup_hours", float, 24.0, "Hours between these backups.", least=0.01, most=24.0 * 31),
     Setting("stop_seconds", float, 10.0, "How long work under way may go on after the order to stop; then parked.",
             least=0.0, most=3600.0),
+    Setting("requests_per_minute", int, 600, "Requests of one account (or address) in a minute, where accounts are "
+            "asked for; 0: no limit.", least=0, most=1_000_000),
 )  # fmt: skip
 
 
@@ -69,6 +71,7 @@ class ServeSettings:
     backups: str
     backup_hours: float
     stop_seconds: float
+    requests_per_minute: int
 
 
 def serve_settings(

@@ -22,7 +22,7 @@ def run_serve(context: typer.Context, file: Path | None, asked: Mapping[str, Any
     s = serve_settings(file, os.environ, given)
     set_up(s.log, s.log_level)
     door = Door(_path(s.certificate), _path(s.key), s.behind_tls, s.names)
-    care = Care(s.stop_seconds, _path(s.backups), s.backup_hours)
+    care = Care(s.stop_seconds, _path(s.backups), s.backup_hours, s.requests_per_minute)
     serve(s.db, host=s.host, port=s.port, is_new=new, door=door, care=care)
 
 

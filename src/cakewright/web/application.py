@@ -34,6 +34,7 @@ from cakewright.web import (
     numbers,
     offline,
     order_status,
+    pace,
     packing,
     pages,
     part,
@@ -144,6 +145,8 @@ def create_app(
     app.mount("/static", LastingFiles(directory=HERE / "static"), name="static")
     app.include_router(guard.router)
     app.add_middleware(acting.ActingPerson, store=store, clock=clock)
+    app.state.pace = pace.Pace()
+    app.add_middleware(pace.Paced, pace=app.state.pace)
     app.add_middleware(guard.Guard, store=store, clock=clock, asks=asks)
     app.add_middleware(GZipMiddleware, minimum_size=1024, compresslevel=6)
     app.add_middleware(OwnPagesOnly)
