@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 
+from cakewright.app import nest_builds
 from cakewright.app.nest_builds import nest_elsewhere
 from cakewright.app.shared_meshes import SharedMeshes
 from cakewright.nesting import known_shapes
@@ -24,6 +25,7 @@ def test_equal_geometry_is_one_object_and_the_oldest_go_first():
 def test_a_worker_makes_the_shapes_of_a_part_once(tmp_path, monkeypatch):
     """Two calls that were each sent their own copy: the second voxelises nothing."""
     nester, batch = nester_of(tmp_path, [("brick", 2, "")])
+    monkeypatch.setattr(nest_builds, "HERE", SharedMeshes())  # other tests may have brought the same brick
     made = []
     real = known_shapes.shape_of
     monkeypatch.setattr(known_shapes, "shape_of", lambda *a, **k: made.append(1) or real(*a, **k))

@@ -117,11 +117,14 @@ def tiny(draw):
 
 @settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
 @given(tiny())
-def test_exactly_the_best_of_all_orders(world):
-    """Random tiny cells: judged, proved, and neither more nor less late than the best order on the best machines."""
+def test_no_order_is_better_than_what_is_proved(world):
+    """Random tiny cells: judged, proved, and no later than the best order on the best machines.
+
+    It may be earlier: the decoder starts everything as soon as it can, in one order of the lines, and waiting can pay.
+    """
     place, builds, lines = world
     decoder, placed, answer = whole(place, builds, lines, units=6.0)
-    assert answer.proved and answer.lateness == least_of_all_orders(decoder)
+    assert answer.proved and answer.lateness <= least_of_all_orders(decoder)
     instance, pools = decoder.instance, make_pools(decoder.instance)
     for b in range(len(builds)):  # one build at a time among others that stay: the rules hold just as well
         free = free_with(instance, [b])
