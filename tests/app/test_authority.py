@@ -7,22 +7,9 @@ import pytest
 from cakewright.app import authority, run_build
 from cakewright.app.authority import Standing, Step
 from cakewright.errors import InputError
-from cakewright.store import open_store
-from tests.app.floor_worlds import NOW, week_with_bars
+from tests.app.floor_worlds import NOW
 
 TODAY = NOW.date()
-
-
-@pytest.fixture
-def plan():
-    return week_with_bars()
-
-
-@pytest.fixture
-def store(tmp_path, plan):
-    with open_store(tmp_path / "cell.sqlite") as store:
-        store.save_plan(plan, made_by="Mira", at=NOW)
-        yield store
 
 
 def grant(store, plan, person, step, days=None, by="Mira"):

@@ -22,26 +22,19 @@ from cakewright.app.powder_change import begin_change
 from cakewright.app.recover import accept_recovery
 from cakewright.app.unpack_build import say_pieces
 from cakewright.errors import InputError
-from cakewright.store import PieceState, open_store
-from tests.app.floor_worlds import NOW, week_with_bars
+from cakewright.store import PieceState
+from tests.app.floor_worlds import NOW
 
 JON = {"by": "Jon", "at": NOW}
 FAR = NOW + timedelta(days=400)
 
 
 @pytest.fixture
-def plan():
-    return week_with_bars()
-
-
-@pytest.fixture
-def store(tmp_path, plan):
+def store(store, plan):
     """Ada is trained for everything until long after, and nobody else is."""
-    with open_store(tmp_path / "cell.sqlite") as store:
-        store.save_plan(plan, made_by="Mira", at=NOW)
-        for step in Step:
-            grant(store, plan, person="Ada", step=step.value, until=FAR.date().isoformat(), note="", by="Mira", at=NOW)
-        yield store
+    for step in Step:
+        grant(store, plan, person="Ada", step=step.value, until=FAR.date().isoformat(), note="", by="Mira", at=NOW)
+    return store
 
 
 DEEDS = {

@@ -2,31 +2,17 @@
 
 from datetime import timedelta
 
-import pytest
-
 from cakewright.app import contain, hold_lines, run_build
 from cakewright.app.certificate import certificate_facts, certificate_of
 from cakewright.app.inspect_line import record_reading
 from cakewright.app.pack_line import pack
-from cakewright.store import PieceState, open_store
+from cakewright.store import PieceState
 from cakewright.store.physics import KeptReading
-from tests.app.floor_worlds import NOW, make_ready, week_with_bars
+from tests.app.floor_worlds import NOW, make_ready
 from tests.app.test_hold_lines import enter_bars, found_all, limit
 from tests.documents.paper import pages, text_of
 
 ORDER = "bracket-1"
-
-
-@pytest.fixture
-def plan():
-    return week_with_bars()
-
-
-@pytest.fixture
-def store(tmp_path, plan):
-    with open_store(tmp_path / "cell.sqlite") as store:
-        store.save_plan(plan, made_by="Mira", at=NOW)
-        yield store
 
 
 def run(store, plan):

@@ -11,20 +11,7 @@ from cakewright.errors import InputError
 from cakewright.model.part import OrientationRule
 from cakewright.parts.limits import limits_of
 from cakewright.parts.ranking import rank_orientations
-from cakewright.store import open_store
-from tests.app.floor_worlds import NOW, week_with_bars
-
-
-@pytest.fixture
-def plan():
-    return week_with_bars()
-
-
-@pytest.fixture
-def store(tmp_path, plan):
-    with open_store(tmp_path / "cell.sqlite") as store:
-        store.save_plan(plan, made_by="Mira", at=NOW)
-        yield store
+from tests.app.floor_worlds import NOW
 
 
 def change(store, plan, before, after, kind="outside", line=1, piece="L01-01"):

@@ -9,20 +9,8 @@ from cakewright.app.actuals import build_records, line_records, records_of
 from cakewright.app.finish_baskets import end_basket, finish_baskets, start_basket
 from cakewright.app.hold_lines import release_line
 from cakewright.app.pack_line import pack
-from cakewright.store import PieceState, open_store
-from tests.app.floor_worlds import NOW, make_ready, week_with_bars
-
-
-@pytest.fixture
-def plan():
-    return week_with_bars()
-
-
-@pytest.fixture
-def store(tmp_path, plan):
-    with open_store(tmp_path / "cell.sqlite") as store:
-        store.save_plan(plan, made_by="Mira", at=NOW)
-        yield store
+from cakewright.store import PieceState
+from tests.app.floor_worlds import NOW, make_ready
 
 
 def test_a_line_from_release_to_carton_closes_with_what_really_happened(store, plan):

@@ -10,22 +10,10 @@ from cakewright.app.pack_line import pack, packing_of_order
 from cakewright.app.specimen_places import bench_day, places_words, specimen_places
 from cakewright.errors import InputError
 from cakewright.model.plan import TaskKind
-from cakewright.store import PieceState, open_store
-from tests.app.floor_worlds import NOW, week_with_bars
+from cakewright.store import PieceState
+from tests.app.floor_worlds import NOW
 
 BARS = [f"L05-{n:02d}" for n in range(1, 7)]
-
-
-@pytest.fixture
-def plan():
-    return week_with_bars()
-
-
-@pytest.fixture
-def store(tmp_path, plan):
-    with open_store(tmp_path / "cell.sqlite") as store:
-        store.save_plan(plan, made_by="Mira", at=NOW)
-        yield store
 
 
 def limit(store, plan, least=8.0):

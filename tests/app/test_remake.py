@@ -8,21 +8,9 @@ from cakewright.app import contain
 from cakewright.app.remake import mark_of_remake, remake_list, remakes, scrap_kg
 from cakewright.formats.orders_csv import read_orders
 from cakewright.formats.orders_write import orders_csv
-from cakewright.store import PieceState, open_store
-from tests.app.floor_worlds import NOW, week_with_bars
+from cakewright.store import PieceState
+from tests.app.floor_worlds import NOW
 from tests.documents.world import START
-
-
-@pytest.fixture
-def plan():
-    return week_with_bars()
-
-
-@pytest.fixture
-def store(tmp_path, plan):
-    with open_store(tmp_path / "cell.sqlite") as store:
-        store.save_plan(plan, made_by="Mira", at=NOW)
-        yield store
 
 
 def reject(store, plan, piece):

@@ -9,23 +9,11 @@ from cakewright.app import run_build, run_notes, warp_list
 from cakewright.app.floor_asks import floor_asks
 from cakewright.errors import InputError, StoreError
 from cakewright.model.floor import FloorKind
-from cakewright.store import PieceState, last_words, open_store
+from cakewright.store import PieceState, last_words
 from cakewright.store.photos import LARGEST_BYTES
-from tests.app.floor_worlds import NOW, week_with_bars
+from tests.app.floor_worlds import NOW
 
 JPEG = b"\xff\xd8\xff\xe0" + bytes(200)
-
-
-@pytest.fixture
-def plan():
-    return week_with_bars()
-
-
-@pytest.fixture
-def store(tmp_path, plan):
-    with open_store(tmp_path / "cell.sqlite") as store:
-        store.save_plan(plan, made_by="Mira", at=NOW)
-        yield store
 
 
 def test_a_note_names_the_lines_its_layer_touches(store, plan):

@@ -8,24 +8,18 @@ from cakewright.app import run_build, scale_change
 from cakewright.app.learnt_cell import as_recorded
 from cakewright.errors import InputError
 from cakewright.formats.lengths_csv import WantedLength
-from cakewright.store import open_store
-from tests.app.floor_worlds import NOW, week_with_bars
+from tests.app.floor_worlds import NOW
 
 STEADY = [1.0003, 0.9997, 1.0002, 0.9998, 1.0003, 0.9998, 1.0001]
 DRIFTED = [*STEADY, 0.9970, 0.9971, 0.9969]
 
 
 @pytest.fixture
-def plan():
-    return week_with_bars()
-
-
-@pytest.fixture
-def store(tmp_path, plan):
-    with open_store(tmp_path / "cell.sqlite") as store:
-        for _ in range(5):
-            store.save_plan(plan, made_by="Mira", at=NOW)
-        yield store
+def store(store, plan):
+    """Five plans of the week."""
+    for _ in range(4):
+        store.save_plan(plan, made_by="Mira", at=NOW)
+    return store
 
 
 def ladder(scale):

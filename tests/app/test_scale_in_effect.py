@@ -11,26 +11,19 @@ from cakewright.app.build_files import merged_mesh
 from cakewright.app.release_points import Look, release_points
 from cakewright.app.scale_in_effect import drawn_plan, export_build, scale_words
 from cakewright.errors import InputError
-from cakewright.store import open_store
-from tests.app.floor_worlds import NOW, week_with_bars
+from tests.app.floor_worlds import NOW
 from tests.app.test_scale_change import DRIFTED, ladder, measure
 
 BEFORE = NOW - timedelta(hours=2)  # nothing has begun
 
 
 @pytest.fixture
-def plan():
-    return week_with_bars()
-
-
-@pytest.fixture
-def store(tmp_path, plan):
+def store(store, plan):
     """Five plans of the week, a drift along x in their builds, and plan 6 that runs now."""
-    with open_store(tmp_path / "cell.sqlite") as store:
-        for _ in range(6):
-            store.save_plan(plan, made_by="Mira", at=NOW)
-        measure(store, plan, DRIFTED)
-        yield store
+    for _ in range(5):
+        store.save_plan(plan, made_by="Mira", at=NOW)
+    measure(store, plan, DRIFTED)
+    return store
 
 
 def scale_of(store, plan, key):

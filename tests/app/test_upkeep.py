@@ -11,22 +11,9 @@ from cakewright.app.release_points import Look, release_points
 from cakewright.app.upkeep import Unit
 from cakewright.errors import InputError
 from cakewright.model.plan import TaskKind
-from cakewright.store import open_store
-from tests.app.floor_worlds import NOW, week_with_bars
+from tests.app.floor_worlds import NOW
 
 WINDOW = "window cleaned"
-
-
-@pytest.fixture
-def plan():
-    return week_with_bars()
-
-
-@pytest.fixture
-def store(tmp_path, plan):
-    with open_store(tmp_path / "cell.sqlite") as store:
-        store.save_plan(plan, made_by="Mira", at=NOW)
-        yield store
 
 
 def rule(store, plan, every, unit, already=0.0, what=WINDOW):
