@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
 
@@ -13,7 +12,7 @@ from cakewright.schedule.decode import book, first_gap
 from cakewright.schedule.instance import UNPACK, Instance
 from cakewright.schedule.kept import UNSET
 from cakewright.schedule.placed import Placed
-from cakewright.schedule.pools import make_pools
+from cakewright.schedule.pools import Pools, make_pools
 from cakewright.schedule.starts import improve_by_starts
 from cakewright.sources.schedule import SUBSOLVE_UNITS, WHOLE_MOST_BUILDS, WHOLE_UNITS
 from cakewright.stopping import Stop
@@ -42,23 +41,19 @@ def polish(instance: Instance, placed: Placed, stop: Stop, seed: int, workers: i
     before = lateness_of(instance, placed)
     pools, proved, steps, cost = make_pools(instance), before == 0, 0, cost_of(instance, placed)
     bound: float | None = 0.0 if proved else None
-    units = float(SUBSOLVE_UNITS.value)
+    units, whole = float(SUBSOLVE_UNITS.value), (0, instance.horizon_min)
     if len(instance.builds) > WHOLE_MOST_BUILDS.value:
         units = 2 * WHOLE_UNITS.value
-    while not proved or before == 0:
-        if units <= WHOLE_UNITS.value and not proved and not stop(steps, cost):
-            effort, whole = Effort(units, workers, seed), (0, instance.horizon_min)
-            answer = solve(instance, pools, placed, free_all(instance), whole, effort, lateness_first=True)
-            placed, proved, bound, cost = answer.placed, answer.proved, answer.bound, answer.cost
-            steps, units = steps + 1, 2 * units  # begun anew with more effort, and from what the parts have found
-        if not proved or before == 0:
-            placed, tried = improve_by_starts(
-                instance, pools, placed, partial(_after, stop, steps), seed + steps, workers=workers,
-                starts=1 if units <= WHOLE_UNITS.value else 1 << 30,
-            )  # fmt: skip
-            steps, cost = steps + tried, cost_of(instance, placed)
-        if stop(steps, cost):
-            break
+    while units <= WHOLE_UNITS.value and not proved and not stop(steps, cost):
+        effort = Effort(units, workers, seed)
+        answer = solve(instance, pools, placed, free_all(instance), whole, effort, lateness_first=True)
+        placed, proved, bound, cost = answer.placed, answer.proved, answer.bound, answer.cost
+        steps, units = steps + 1, 2 * units  # begun anew with more effort, so that it can be stopped in between
+        if steps == 1 and not proved:  # what the parts find soon is a better beginning for the rest
+            placed, steps = _in_parts(instance, pools, placed, stop, steps, seed, workers, starts=0)
+            cost = cost_of(instance, placed)
+    if not proved or before == 0:
+        placed, steps = _in_parts(instance, pools, placed, stop, steps, seed, workers)
     late = lateness_of(instance, placed)
     notes = [f"{steps} exact solves: {before / _H:.1f} weighted hours late before, {late / _H:.1f} after"]
     if proved:
@@ -68,8 +63,15 @@ def polish(instance: Instance, placed: Placed, stop: Stop, seed: int, workers: i
     return Polished(rebooked(instance, tidy(instance, placed)), proved, late if proved else bound, tuple(notes))
 
 
-def _after(stop: Stop, done: int, steps: int, best: float) -> bool:
-    return stop(done + steps, best)
+def _in_parts(
+    instance: Instance, pools: Pools, placed: Placed, stop: Stop, done: int, seed: int, workers: int,
+    starts: int = 1 << 30,
+) -> tuple[Placed, int]:  # fmt: skip
+    """A schedule no worse, some builds at a time, and the number of solves with those `done` before."""
+    placed, tried = improve_by_starts(
+        instance, pools, placed, lambda n, best: stop(done + n, best), seed + done, workers=workers, starts=starts
+    )
+    return placed, done + tried
 
 
 def tidy(instance: Instance, placed: Placed) -> Placed:

@@ -134,7 +134,7 @@ LNS_EXTRA_DAYS = Reference(
 )
 WHOLE_UNITS = Reference(
     "schedule.whole_units",
-    2.0,
+    4.0,
     "1",
     Status.DEFAULT,
     _HOUSE,
