@@ -60,6 +60,7 @@ class Stages:
     def __init__(self) -> None:
         self.spent: dict[str, list[float]] = {}
         self.stage, self.at = "before the first report", self._now()
+        self.began = self.at[0]
 
     @staticmethod
     def _now() -> tuple[float, float]:
@@ -71,7 +72,7 @@ class Stages:
         kept[0] += now[0] - self.at[0]
         kept[1] += now[1] - self.at[1]
         if stage != self.stage:
-            print(f"  {stage} {done}/{total} {note}", flush=True)
+            print(f"  {now[0] - self.began:6.0f} s  {stage} {done}/{total} {note}", flush=True)
         self.stage, self.at = stage, now
 
 
