@@ -13,7 +13,7 @@ from pathlib import Path
 
 from cakewright.app.check_part import loose_line
 from cakewright.app.effort import effort_in_seconds
-from cakewright.app.inbox import LARGEST_FILE_BYTES
+from cakewright.app.inbox import Incoming
 from cakewright.app.progress import Progress
 from cakewright.app.quotes import SEARCH_S, make_offer
 from cakewright.errors import InputError, StoreError
@@ -66,20 +66,12 @@ def keep_asked(store: Store, asked: AskedQuote, content: Iterable[bytes], cell: 
     folder = store.folder / FOLDER / word
     try:
         folder.mkdir(parents=True)
-        size = 0
-        with (folder / asked.file).open("wb") as out:
-            for chunk in content:
-                size += len(chunk)
-                if size > LARGEST_FILE_BYTES:
-                    raise InputError(f"{asked.file} is larger than {LARGEST_FILE_BYTES // 1024**2} MB")
-                out.write(chunk)
-        if not size:
-            raise InputError("no file was sent, or it is empty", remedy="choose a mesh file")
+        Incoming(folder / asked.file, asked.file).all(content)
         (folder / _WISHES).write_text(json.dumps(asdict(asked)), encoding="utf-8")
     except OSError as wrong:
         shutil.rmtree(folder, ignore_errors=True)
         raise StoreError(f"{folder} cannot be written: {wrong.strerror}", remedy="free some space") from wrong
-    except InputError:
+    except (InputError, StoreError):
         shutil.rmtree(folder, ignore_errors=True)
         raise
     return word

@@ -8,6 +8,7 @@ import re
 import secrets
 import shutil
 import threading
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -200,6 +201,16 @@ class Incoming:
         except OSError as wrong:
             self.drop()
             raise StoreError(f"{self.shown} cannot be kept: {wrong.strerror}", remedy="free some space") from wrong
+
+    def all(self, chunks: Iterable[bytes]) -> Path:
+        """Take the whole file and keep it; nothing is left behind when it does not come whole."""
+        try:
+            for chunk in chunks:
+                self.write(chunk)
+        except BaseException:
+            self.drop()
+            raise
+        return self.keep()
 
     def keep(self) -> Path:
         """Everything has come: put it in its place, on the disk."""

@@ -11,7 +11,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from cakewright.app.asked_quotes import AskedQuote, keep_asked
 from cakewright.app.earlier_part import earlier_part
-from cakewright.app.inbox import LARGEST_FILE_BYTES, plain_name
+from cakewright.app.inbox import Incoming, plain_name
 from cakewright.app.jobs import JobDesk
 from cakewright.app.keep_quotes import accept, accepted, kept_mesh, mesh_of, order_accepted, sheet_of
 from cakewright.app.quotes import SEARCH_S, is_expired, questions_for_form
@@ -155,17 +155,7 @@ def quote_now(shelf: Plans, quote: int) -> KeptOffer:
 def uploaded(file: UploadFile, folder: Path) -> Path:
     """The file as it was sent, under a plain name; InputError when it is empty or too large."""
     name = plain_name(file.filename or "")
-    path = folder / name
-    size = 0
-    with path.open("wb") as out:
-        while chunk := file.file.read(1024 * 1024):
-            size += len(chunk)
-            if size > LARGEST_FILE_BYTES:
-                raise InputError(f"{name} is larger than {LARGEST_FILE_BYTES // 1024**2} MB")
-            out.write(chunk)
-    if not size:
-        raise InputError("no file was sent, or it is empty", remedy="choose a mesh file")
-    return path
+    return Incoming(folder / name, name).all(iter(lambda: file.file.read(1024 * 1024), b""))
 
 
 def _offer(shelf: Shelf, number: int) -> KeptOffer:
