@@ -81,8 +81,8 @@ def main() -> None:
         print("|---|---|---|---|---|---|---|")
         print(f"| this computer, one thread | {wall:.1f} | 1.0 | {cpu:.1f} | {cpu:.1f} | 1.0 | |", flush=True)
         for count in given.workers:
-            with LocalCluster(n_workers=count, threads_per_worker=1, dashboard_address=None, silence_logs=50) as made, \
-                    crew_at(made.scheduler_address) as crew:  # fmt: skip
+            with LocalCluster(n_workers=count, threads_per_worker=1, dashboard_address="127.0.0.1:0",
+                              silence_logs=50) as made, crew_at(made.scheduler_address) as crew:  # fmt: skip
                 plan_week(orders, cell, parts, start=MONDAY, effort=effort_in_steps(1), crew=crew)  # compiles there
                 before, own = cpu_of(made), busy()
                 began = time.perf_counter()

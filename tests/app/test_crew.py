@@ -27,7 +27,7 @@ EFFORT = effort_in_steps(3)
 def cluster():
     """Two worker processes on this computer, each with one thread."""
     distributed = pytest.importorskip("distributed", reason="pip install 'cakewright[cluster]'")
-    with distributed.LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None, processes=True,
+    with distributed.LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address="127.0.0.1:0", processes=True,
                                   silence_logs=50) as made:  # fmt: skip
         yield made
 

@@ -73,7 +73,7 @@ class Drafts:
 
     def _all(self, batches: Sequence[Batch]) -> Iterable[tuple[Nest, LayerProfile, Cooling]]:
         if self.crew is not None:
-            return list(results(self.crew, draft_of, [self._asked(batch, Cages()) for batch in batches]))
+            return list(results(self.crew, draft_elsewhere, [self._asked(batch, Cages()) for batch in batches]))
         asked = [self._asked(batch, self.cages.trial()) for batch in batches]
         if self.workers < 2 or len(asked) < 2:
             return [draft_of(*one) for one in asked]
@@ -91,14 +91,21 @@ class Drafts:
 def draft_of(
     batch: Batch, parts: Mapping[str, Part], rotations: Mapping[str, FloatArray], cell: Cell, seed: int, cages: Cages
 ) -> tuple[Nest, LayerProfile, Cooling]:
-    """Nest a batch without improving it, slice it and let it cool, wherever this is called."""
-    machine, parts = batch.machine, HERE.parts(parts)
+    """Nest a batch without improving it, slice it and let it cool."""
+    machine = batch.machine
     nest = nest_batch(batch, parts, rotations, cell, stop=MaxSteps(0), seed=seed, cages=cages)
     known = {**parts, **cages.parts}
     meshes = {p.part_key: known[p.part_key].mesh for p in nest.placements}
     height = max(nest.height_mm, machine.layer_mm)
     profile = layer_profile(meshes, nest.placements, machine.layer_mm, height)
     return nest, profile, quick_cooling(profile, machine, cell)
+
+
+def draft_elsewhere(
+    batch: Batch, parts: Mapping[str, Part], rotations: Mapping[str, FloatArray], cell: Cell, seed: int, cages: Cages
+) -> tuple[Nest, LayerProfile, Cooling]:
+    """What `draft_of` gives, in a worker that was sent its own copies and remembers the parts it has seen."""
+    return draft_of(batch, HERE.parts(parts), rotations, cell, seed, cages)
 
 
 def _pieces(batch: Batch) -> frozenset[str]:

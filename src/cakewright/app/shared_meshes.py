@@ -50,4 +50,4 @@ def _bytes(mesh: Mesh) -> int:
     return mesh.vertices.nbytes + mesh.faces.nbytes
 
 
-HERE = SharedMeshes()  # of this process: what its calls for a crew share
+HERE = SharedMeshes()  # of a worker of a crew: what its calls share; a program that plans by itself does not use it
