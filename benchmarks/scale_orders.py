@@ -4,7 +4,8 @@
 
 Every stage of `plan_week` is real. What is invented is the house: copies of the demo cell's machines, chambers,
 stations and people, and of its order lines under other order numbers. `--workers N` hands the work to N processes of
-a local Dask cluster; 0 keeps it on this computer.
+a local Dask cluster; 0 keeps it on this computer. The baseline is the demo's own list in the same run, planned the same
+way on as many machines for each line: what a line costs there and here is the last row.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from cakewright.app.crew import crew_at
 from cakewright.demo.load import demo_cell, demo_orders, write_demo
 from cakewright.model.cell import Cell
 from cakewright.model.order import OrderList
+from cakewright.model.plan import WeekPlan
 
 MONDAY = datetime(2027, 3, 1, 8, tzinfo=UTC)
 
@@ -77,7 +79,6 @@ class Stages:
 
 
 def main(lines: int, machines: int, workers: int, seconds: float) -> None:
-    cell, orders = house(machines), day_of(lines)
     with tempfile.TemporaryDirectory() as folder, ExitStack() as opened:
         write_demo(folder)
         crew = None
@@ -85,16 +86,23 @@ def main(lines: int, machines: int, workers: int, seconds: float) -> None:
             from distributed import LocalCluster
 
             made = opened.enter_context(
-                LocalCluster(n_workers=workers, threads_per_worker=1, dashboard_address=None, silence_logs=50)
+                LocalCluster(n_workers=workers, threads_per_worker=1, dashboard_address="127.0.0.1:0", silence_logs=50)
             )
             crew = opened.enter_context(crew_at(made.scheduler_address))
-        stages = Stages()
-        began, used = time.perf_counter(), time.process_time()
-        plan = plan_week(
-            orders, cell, Path(folder) / "parts", start=MONDAY, seconds=seconds, progress=stages, crew=crew
-        )
-        wall, cpu = time.perf_counter() - began, time.process_time() - used
-        stages("dates, costs and the rest", 0, 0)
+
+        def planned(of: OrderList, on: int) -> tuple[WeekPlan, Stages, float, float]:
+            stages, began, used = Stages(), time.perf_counter(), time.process_time()
+            plan = plan_week(
+                of, house(on), Path(folder) / "parts", start=MONDAY, seconds=seconds, progress=stages, crew=crew
+            )
+            spent = time.perf_counter() - began, time.process_time() - used
+            stages("dates, costs and the rest", 0, 0)
+            return plan, stages, *spent
+
+        few = min(lines, len(demo_orders().lines))
+        _, _, few_wall, few_cpu = planned(day_of(few), max(1, machines * few // lines))
+        orders = day_of(lines)
+        plan, stages, wall, cpu = planned(orders, machines)
     print(
         f"\n{platform.machine()}, {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}, {datetime.now(UTC):%Y-%m-%d}; "
         f"{workers or 'no'} cluster workers, {seconds:g} s for each nest\n"
@@ -103,6 +111,9 @@ def main(lines: int, machines: int, workers: int, seconds: float) -> None:
     for stage, (took, busy) in stages.spent.items():
         print(f"| {stage} | {took:.1f} | {busy:.1f} |")
     print(f"| **all** | {wall:.1f} | {cpu:.1f} |")
+    print(f"| baseline: {few} lines | {few_wall:.1f} | {few_cpu:.1f} |")
+    print(f"| a line, times that of the baseline | {wall / lines / (few_wall / few):.2f} "
+          f"| {cpu / lines / (few_cpu / few):.2f} |")  # fmt: skip
     late = sum(p.ready is not None and p.ready > p.due_by for p in plan.promises)
     memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
     print(
