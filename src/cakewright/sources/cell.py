@@ -4,6 +4,7 @@ Each is a default to be replaced by the cell's own figure; the template made by 
 prints value, unit, status and source from here.
 """
 
+from cakewright.sources import wishes
 from cakewright.sources.reference import Reference, Status
 
 _OURS = "our starting value"
@@ -120,13 +121,13 @@ CELL_DEFAULTS: dict[str, Reference] = {
         _ref("nesting.seed", 1, "-", D, _OURS, "same seed, same arrangement"),
         _ref("nesting.thick_clearance_mm", 0, "mm", CP, _TRADE, "between thick parts; 5 to 8 is usual, 0: none", 0, 8),
         _ref("nesting.cage_below_mm", 0, "mm", D, _OURS, "longest side; smaller pieces go into cages, 0: none"),
-        _ref("nesting.end_weight", 1, "mm/point", D, _OURS, "worth of a point of the price of its ending hours"),
-        _ref("nesting.even_area_weight", 0.05, "mm/cm²", D, _OURS, "worth of 1 cm² of jumps in area over the limit"),
-        _ref("nesting.crowding_weight", 0.05, "mm/cm³", D, _OURS, "worth of 1 cm³ too much in a crowded zone"),
-        _ref("nesting.early_weight", 0.2, "mm/mm", D, _OURS, "worth of 1 mm of mean top of must-have pieces"),
-        _ref("nesting.fragile_weight", 0.05, "mm/cm³", D, _OURS, "worth of 1 cm³ of heavier parts above delicate ones"),
-        _ref("nesting.together_weight", 0.05, "mm/mm", D, _OURS, "worth of 1 mm from the middle of a line, on average"),
-        _ref("nesting.apart_weight", 0.05, "mm/mm", D, _OURS, "worth of 1 mm short of 30 mm between look-alikes"),
+        _ref("nesting.end_weight", wishes.WEIGHT_END.value, "mm/point", D, _OURS, "worth of a point of the price of its ending hours"),
+        _ref("nesting.even_area_weight", wishes.WEIGHT_EVENNESS.value, "mm/cm²", D, _OURS, "worth of 1 cm² of jumps in area over the limit"),
+        _ref("nesting.crowding_weight", wishes.WEIGHT_CROWDING.value, "mm/cm³", D, _OURS, "worth of 1 cm³ too much in a crowded zone"),
+        _ref("nesting.early_weight", wishes.WEIGHT_EARLY.value, "mm/mm", D, _OURS, "worth of 1 mm of mean top of must-have pieces"),
+        _ref("nesting.fragile_weight", wishes.WEIGHT_FRAGILE.value, "mm/cm³", D, _OURS, "worth of 1 cm³ of heavier parts above delicate ones"),
+        _ref("nesting.together_weight", wishes.WEIGHT_TOGETHER.value, "mm/mm", D, _OURS, "worth of 1 mm from the middle of a line, on average"),
+        _ref("nesting.apart_weight", wishes.WEIGHT_APART.value, "mm/mm", D, _OURS, "worth of 1 mm short of 30 mm between look-alikes"),
         # history
         _ref("failures.failed", 3, "builds", D, _OURS, "count your own"),
         _ref("failures.builds", 60, "builds", D, _OURS, "count your own; published rates (2 to 8 %) have no study "
