@@ -1,6 +1,6 @@
 """Every piece has a way out, or the group that holds together is named."""
 
-from cakewright.nesting.separable import removal
+from cakewright.nesting.separable import block_of, removal, take_apart
 from cakewright.nesting.task import NestSpace
 from tests.conftest import box_mesh
 from tests.nesting.conftest import joined, place
@@ -67,3 +67,17 @@ def test_a_lid_over_a_cup_is_named_as_hook(one_cube):
 def test_an_empty_cake_is_free():
     """Nothing placed, nothing stuck."""
     assert removal({}, [], SPACE, voxel_mm=1.0).is_free
+
+
+def test_what_seems_stuck_on_coarse_cells_is_looked_at_more_closely():
+    """A ledge ends 0.9 mm beside the foot of a tower that reaches over it: on large cells each holds the other."""
+    low = joined(box_mesh(10, 10, 10), box_mesh(2.3, 10, 2, at=(10, 0, 8)))
+    foot, tower, roof = ((6.8, 6, 13.2, 0), (5, 20, 15, 0), (9, 6, 11, 14))
+    tall = joined(*(box_mesh(wide, 10, high, at=(x, 0, z)) for wide, high, x, z in (foot, tower, roof)))
+    meshes = {"low": low, "tall": tall}
+    placements = [place(key, key, mesh, (0, 0, 0)) for key, mesh in meshes.items()]
+    space = NestSpace(20, 10, 20)
+    blocks = [block_of(meshes[p.part_key], p, space, 2.0) for p in placements]
+    assert take_apart(blocks, (10, 5, 10))[1]
+    way = removal(meshes, placements, space, voxel_mm=2.0)
+    assert way.order == ("tall", "low")

@@ -5,8 +5,9 @@ import pytest
 import trimesh
 
 from cakewright.model.mesh import Mesh
+from cakewright.nesting.nearest import separating
 from cakewright.nesting.search import nest
-from cakewright.nesting.settle import separating, settle
+from cakewright.nesting.settle import settle
 from cakewright.nesting.task import NestPiece, NestSpace, NestTask
 from cakewright.nesting.trees import triangles_gap2
 from cakewright.nesting.verify import verify_nest

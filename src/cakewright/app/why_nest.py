@@ -10,11 +10,12 @@ from cakewright.app.line_flags import priority
 from cakewright.app.nest_wishes import wishes_for
 from cakewright.app.plan_build import nest_space
 from cakewright.model.build import Build, Placement
-from cakewright.model.mesh import FloatArray, Mesh
+from cakewright.model.mesh import Mesh
 from cakewright.model.plan import WeekPlan
 from cakewright.nesting.cage import block_of_cage
 from cakewright.nesting.fulfil import judge, not_asked
 from cakewright.nesting.task import NestPiece, NestTask
+from cakewright.nesting.worth import standing_rotations
 
 ASKS = {
     "interlocked": "pieces that cannot be taken out",
@@ -68,7 +69,7 @@ def _task(plan: WeekPlan, build: Build) -> NestTask:
     return NestTask(
         meshes={p.part_key: _mesh(plan, p) for p in build.nest.placements},
         pieces=pieces,
-        rotations=_standing(outer),
+        rotations=standing_rotations(outer),
         space=nest_space(plan.cell.chamber_type(build.chamber_type), machine),
         clearance_mm=build.nest.clearance_mm,
         voxel_mm=build.nest.voxel_mm,
@@ -79,13 +80,3 @@ def _task(plan: WeekPlan, build: Build) -> NestTask:
 def _mesh(plan: WeekPlan, placed: Placement) -> Mesh:
     mesh = plan.parts[placed.part_key].mesh
     return block_of_cage(mesh.size_mm).placed(np.eye(3), mesh.box_mm[0]) if placed.is_cage else mesh
-
-
-def _standing(placements: list[Placement]) -> dict[str, FloatArray]:
-    """The different rotations in which each part stands."""
-    found: dict[str, list[FloatArray]] = {}
-    for p in placements:
-        known = found.setdefault(p.part_key, [])
-        if not any(np.abs(p.rotation - r).max() < 1e-6 for r in known):
-            known.append(p.rotation)
-    return {key: np.array(turns) for key, turns in found.items()}

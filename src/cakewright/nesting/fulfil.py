@@ -11,11 +11,12 @@ from cakewright.model.build import Nest, Placement
 from cakewright.nesting.arrange import arrange
 from cakewright.nesting.bank import Bank, make_bank
 from cakewright.nesting.construct import Layout, Workspace
-from cakewright.nesting.objective import Objective, Term
+from cakewright.nesting.objective import SMALL, Objective, Term
 from cakewright.nesting.separable import Block, removal
 from cakewright.nesting.task import NestTask
 from cakewright.nesting.thick import tightest_thick_pair
 from cakewright.nesting.wishes import NestWishes, ceiling_mm
+from cakewright.nesting.worth import poses_of, stand_of
 from cakewright.sources.nesting import GAP_TOLERANCE
 from cakewright.sources.wishes import ARRANGE_STEPS
 from cakewright.stopping import MaxSteps, Stop
@@ -61,17 +62,14 @@ def not_asked(task: NestTask) -> frozenset[str]:
 def _notes(before: Sequence[Term], after: Sequence[Term], told: frozenset[str]) -> tuple[str, ...]:
     """Two sentences: what was reached, what was not and how far it got."""
     asked = [(a, b) for a, b in zip(before, after, strict=True) if a.name in told and b.weight > 0]
-    reached = [b.words for _, b in asked if b.value < _SMALL]
-    short = [f"{b.words}: {_change(a, b)}" for a, b in asked if b.value >= _SMALL]
+    reached = [b.words for _, b in asked if b.value < SMALL]
+    short = [f"{b.words}: {_change(a, b)}" for a, b in asked if b.value >= SMALL]
     said = [f"wishes reached: {', '.join(reached)}"] if reached else []
     return (*said, *([f"wishes not wholly reached: {'; '.join(short)}"] if short else []))
 
 
-_SMALL = 0.05  # of any unit: below what is written
-
-
 def _change(before: Term, after: Term) -> str:
-    if abs(before.value - after.value) < _SMALL:
+    if abs(before.value - after.value) < SMALL:
         return f"{after.value:.1f} {after.unit}"
     return f"{before.value:.1f} to {after.value:.1f} {after.unit}"
 
@@ -112,11 +110,11 @@ def judge(task: NestTask, nested: Nest) -> tuple[Term, ...]:
     bank = make_bank(task, keys)
     part = np.array([keys.index(p.part_key) for p in task.pieces], np.int64)
     objective = Objective(task, bank, part, {k: volume_mm3(m) for k, m in task.meshes.items()})
-    quick = {t.name: t for t in objective.terms(layout_of(task, bank, nested.placements))}
+    numbered = {p.piece for p in task.pieces}
+    ours = [p for p in nested.placements if p.piece in numbered]
+    quick = {t.name: t for t in objective.terms_of(stand_of(task, bank, ours, poses_of(task, bank, ours)))}
     weights = objective.wishes.weights
-    outer = [
-        p for p in nested.placements if p.piece in {q.piece for q in task.pieces} | {r.name for r in task.reserved}
-    ]
+    outer = [p for p in nested.placements if p.piece in numbered | {r.name for r in task.reserved}]
     way = removal(task.meshes, outer, task.space, voxel_mm=task.voxel_mm)
     stuck = float(sum(len(group) for group in way.stuck))
     short = clearance_short(task, nested.placements)
@@ -137,13 +135,9 @@ def layout_of(task: NestTask, bank: Bank, placements: Sequence[Placement]) -> La
     keys = list(bank.keys)
     layout = Layout.empty(np.array([keys.index(p.part_key) for p in task.pieces], np.int64))
     number = {p.piece: i for i, p in enumerate(task.pieces)}
-    for p in placements:
-        if p.piece not in number:
-            continue
+    ours = [p for p in placements if p.piece in number]
+    for p, pose in zip(ours, poses_of(task, bank, ours), strict=True):
         i = number[p.piece]
-        poses = bank.poses_of(int(layout.part[i]))
-        turned = [float(np.abs(bank.rotation[q] - p.rotation).max()) for q in poses]
-        pose = poses[int(np.argmin(turned))]
         layout.pose[i] = pose
         layout.at[i] = np.round((p.translation - bank.origin_mm[pose]) / bank.voxel_mm).astype(np.int64)
     return layout

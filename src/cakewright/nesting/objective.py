@@ -22,6 +22,7 @@ from cakewright.sources.wishes import FRAGILE_REACH, SAMPLES, ZONE
 from cakewright.units import MM3_PER_CM3
 
 MM2_PER_CM2 = 100.0
+SMALL = 0.05  # of any unit: a wish that far from fulfilled is fulfilled, and less is not written
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +39,16 @@ class Term:
     def price(self) -> float:
         """Points."""
         return self.value * self.weight
+
+
+@dataclass(frozen=True, eq=False)
+class Stand:
+    """Where pieces stand, mm: numbers `piece` (m,), poses (m,), lowest corner of the cells (m, 3), tops (n,) of all."""
+
+    piece: Ints
+    pose: Ints
+    corner_mm: FloatArray
+    tops_mm: FloatArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,25 +86,51 @@ class Objective:
 
     def terms(self, layout: Layout) -> tuple[Term, ...]:
         """The wishes that can be told from boxes and cells, most important first."""
-        w, wishes, placed = self.wishes.weights, self.wishes, layout.placed
-        bank = self.bank
-        at: FloatArray = (layout.at[placed] * bank.voxel_mm).astype(np.float64)
-        size: FloatArray = (bank.cells[layout.pose[placed]] * bank.voxel_mm).astype(np.float64)
-        poses = [self._pose(int(p)) for p in layout.pose[placed]]
-        centre = at + np.array([p.centre_mm for p in poses]).reshape(-1, 3)
-        height = layout.height_mm(bank)
+        placed = layout.placed
+        corner: FloatArray = (layout.at[placed] * self.bank.voxel_mm).astype(np.float64)
+        return self.terms_of(Stand(placed, layout.pose[placed], corner, layout.tops_mm(self.bank)))
+
+    def terms_of(self, stand: Stand) -> tuple[Term, ...]:
+        """As `terms`, for pieces that stand anywhere and not on the lattice."""
+        w, wishes, placed, at = self.wishes.weights, self.wishes, stand.piece, stand.corner_mm
+        size: FloatArray = (self.bank.cells[stand.pose] * self.bank.voxel_mm).astype(np.float64)
+        poses = [self._pose(int(p)) for p in stand.pose]
+        centre = self._centres(stand)
+        height = float(stand.tops_mm.max(initial=0.0))
         jump = wishes.area_jump * self.task.space.x_mm * self.task.space.y_mm / MM2_PER_CM2
         return (
             Term("height", "build height", height, "mm", w.height),
             Term("end", "hours at which it ends", height_price(height, wishes.windows), "points", w.end),
-            Term("evenness", "even area", self._jumps(layout, placed, poses, jump), "cm²", w.evenness),
+            Term("evenness", "even area", self._jumps(at[:, 2], poses, jump), "cm²", w.evenness),
             Term("crowding", "no crowded zones", self._crowding(at, placed, poses, height), "cm³", w.crowding),
-            Term("early", "must-have pieces low", self._early(layout), "mm", w.early),
+            Term("early", "must-have pieces low", self._early(stand.tops_mm), "mm", w.early),
             Term("fragile", "nothing heavy over fragile", self._heavy(at, size, placed), "cm³", w.fragile),
             Term("together", "lines kept together", self._spread(centre, placed), "mm", w.together * wishes.together),
             Term("apart", "look-alikes apart", self._near(at, size, placed), "mm", w.apart),
             Term("density", "cake that is not part", self._empty(placed, height), "%", w.density),
         )
+
+    def _centres(self, stand: Stand) -> FloatArray:
+        """(m, 3) mm: the middle of the cells of each piece."""
+        centres: FloatArray = np.array([self._pose(int(p)).centre_mm for p in stand.pose]).reshape(-1, 3)
+        return stand.corner_mm + centres
+
+    def pulls(self, stand: Stand) -> FloatArray:
+        """(m, 3) points for each mm that a piece goes along an axis: must-have pieces down, lines to their middles.
+
+        Only the wishes that change evenly with every place are in it; at the middle of a line there is no slope.
+        """
+        w, placed = self.wishes.weights, stand.piece
+        slope = np.zeros((len(placed), 3))
+        if not len(placed):
+            return slope
+        wanted = self.priority.sum()
+        if wanted > 0:
+            slope[:, 2] += w.early * self.priority[placed] / wanted
+        centre, line = self._centres(stand), self.line[placed]
+        away = centre - _means(centre, line)[line]
+        away /= np.maximum(np.linalg.norm(away, axis=1, keepdims=True), 1e-9)
+        return np.asarray(slope + w.together * self.wishes.together * (away - _means(away, line)[line]) / len(placed))
 
     def _pose(self, pose: int) -> _Pose:
         if pose not in self._poses:
@@ -111,12 +148,21 @@ class Objective:
             )
         return self._poses[pose]
 
-    def _jumps(self, layout: Layout, placed: Ints, poses: Sequence[_Pose], limit_cm2: float) -> float:
-        """cm² by which the area changes beyond the limit from one cell layer to the next, added up."""
-        tall = max((int(z) + len(p.area_mm2) for z, p in zip(layout.at[placed, 2], poses, strict=True)), default=0)
+    def _jumps(self, low_mm: FloatArray, poses: Sequence[_Pose], limit_cm2: float) -> float:
+        """cm² by which the area changes beyond the limit from one cell layer to the next, added up.
+
+        A piece that begins within a layer counts in it, and in the one after its last, by its share.
+        """
+        low = np.maximum(low_mm / self.bank.voxel_mm, 0.0)  # a part on the floor may have half a cell of air below
+        first = np.floor(low + 1e-9).astype(np.int64)
+        into = np.where(low - first > 1e-9, low - first, 0.0)
+        tall = max((int(z) + len(p.area_mm2) + 1 for z, p in zip(first, poses, strict=True)), default=0)
         area = np.zeros(tall)
-        for z, pose in zip(layout.at[placed, 2], poses, strict=True):
-            area[z : z + len(pose.area_mm2)] += pose.area_mm2
+        for z, part, pose in zip(first, into, poses, strict=True):
+            end = z + len(pose.area_mm2)
+            area[z:end] += (1.0 - part) * pose.area_mm2
+            if part > 0:
+                area[z + 1 : end + 1] += part * pose.area_mm2
         change = np.abs(np.diff(area, prepend=0.0, append=0.0)) / MM2_PER_CM2
         return float(np.maximum(change - limit_cm2, 0.0).sum())
 
@@ -133,9 +179,9 @@ class Objective:
         inside = np.bincount(number.reshape(-1), weight, minlength=int(count.prod()))
         return float(np.maximum(inside - CROWDED.value * inside.mean(), 0.0).sum())
 
-    def _early(self, layout: Layout) -> float:
+    def _early(self, tops_mm: FloatArray) -> float:
         wanted = self.priority.sum()
-        return float((layout.tops_mm(self.bank) * self.priority).sum() / wanted) if wanted > 0 else 0.0
+        return float((tops_mm * self.priority).sum() / wanted) if wanted > 0 else 0.0
 
     def _heavy(self, at: FloatArray, size: FloatArray, placed: Ints) -> float:
         """cm³ of heavier pieces whose box lies above that of a fragile piece, each as far as it overhangs."""
@@ -154,9 +200,7 @@ class Objective:
         if not len(placed):
             return 0.0
         line = self.line[placed]
-        count = np.bincount(line)
-        middle = np.stack([np.bincount(line, centre[:, a]) / np.maximum(1, count) for a in range(3)], axis=1)
-        return float(np.linalg.norm(centre - middle[line], axis=1).mean())
+        return float(np.linalg.norm(centre - _means(centre, line)[line], axis=1).mean())
 
     def _near(self, at: FloatArray, size: FloatArray, placed: Ints) -> float:
         """Mean shortfall, over the pieces of look-alike groups, of the distance to the nearest of another line."""
@@ -180,3 +224,9 @@ class Objective:
         space = self.task.space
         cake = space.x_mm * space.y_mm * height / MM3_PER_CM3
         return 100.0 * (1.0 - float(self.volume[placed].sum()) / cake) if cake > 0 else 0.0
+
+
+def _means(points: FloatArray, group: Ints) -> FloatArray:
+    """(groups, 3): the mean of the points of each group."""
+    count = np.maximum(1, np.bincount(group))
+    return np.stack([np.bincount(group, points[:, a]) / count for a in range(3)], axis=1)

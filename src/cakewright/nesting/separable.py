@@ -27,6 +27,7 @@ from cakewright.nesting.bank import Ints, Words, pack, runs_of
 from cakewright.nesting.bits import SPARE_WORDS, blocked, mark
 from cakewright.nesting.task import NestSpace
 from cakewright.nesting.voxels import Grid, is_closed, solid_cells
+from cakewright.sources.nesting_exact import CLOSER_MOST
 
 Labels = NDArray[np.int32]
 
@@ -298,8 +299,18 @@ def removal(
     """The way out of the cake for every placed piece, or which pieces hold each other.
 
     `order` goes from the top of the cake down and skips stuck pieces; `hooked` names, for a piece that
-    others reach over or into, those that leave before it.
+    others reach over or into, those that leave before it. What seems stuck is looked at once more on cells half as
+    large: pieces off the lattice come near each other by less than a cell.
     """
+    found = _removal(meshes, placements, space, voxel_mm)
+    count = np.prod([*space.inner_mm, max((p.z_max_mm for p in placements), default=0.0)]) / (voxel_mm / 2) ** 3
+    if found.is_free or count > CLOSER_MOST.value:
+        return found
+    closer = _removal(meshes, placements, space, voxel_mm / 2)
+    return closer if len(closer.order) > len(found.order) else found
+
+
+def _removal(meshes: Mapping[str, Mesh], placements: Sequence[Placement], space: NestSpace, voxel_mm: float) -> Removal:
     blocks = [block_of(meshes[p.part_key], p, space, voxel_mm) for p in placements]
     room = [int(np.ceil(v / voxel_mm - 1e-6)) + 1 for v in (*space.inner_mm, space.height_mm)]
     for b in blocks:

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 from scipy.optimize import linprog
-from scipy.sparse import coo_matrix
+from scipy.sparse import coo_matrix, csr_matrix
 
 from cakewright.compiled import kernel
 from cakewright.model.mesh import FloatArray
@@ -30,47 +30,63 @@ from cakewright.sources.nesting_exact import (
 
 @dataclass(frozen=True, eq=False)
 class Rows:
-    """`first`, `second` (k,) piece numbers, `along` (k, 3) unit directions from first to second, `least` (k,) mm."""
+    """`first`, `second` (k,) piece numbers, `along` (k, 3) unit directions from first to second, `least` (k,) mm.
+
+    The first of a row is -1 for a wall. `spin` (k, 4) says by how much a turn of 1 mm, left and right, of the first and
+    of the second brings them nearer; None when nothing is turned.
+    """
 
     first: Ints
     second: Ints
     along: FloatArray
     least: FloatArray
+    spin: FloatArray | None = None
+
+    def and_also(self, other: Rows) -> Rows:
+        """These rows and others, all with turns."""
+        mine, more = (np.zeros((len(r.least), 4)) if r.spin is None else r.spin for r in (self, other))
+        return Rows(
+            np.concatenate([self.first, other.first]),
+            np.concatenate([self.second, other.second]),
+            np.concatenate([self.along, other.along]),
+            np.concatenate([self.least, other.least]),
+            np.concatenate([mine, more]),
+        )
 
 
-def push(rows: Rows, low: FloatArray, high: FloatArray, tops: FloatArray) -> tuple[FloatArray, float] | None:
+def push(
+    rows: Rows,
+    low: FloatArray,
+    high: FloatArray,
+    tops: FloatArray,
+    *,
+    pulls: FloatArray | None = None,
+    most_turn: FloatArray | None = None,
+) -> tuple[FloatArray, FloatArray, float] | None:
     """Shifts (n, 3) within `low` and `high` (n, 3) that keep all rows and bring the highest top as low as can be.
 
     `tops` (n,) are the present heights. A little weight on all heights lowers what could rise for free, and less still
-    keeps in place what need not move. Returns
-    the shifts and the new height; None when the solver finds no answer.
+    keeps in place what need not move. `pulls` (n, 3) are further prices of a shift along the axes, in mm of height a
+    mm; with `most_turn` (n,) pieces may turn by so many mm too. Returns the shifts, the turns (n,) and the new height;
+    None when the solver finds no answer.
     """
-    n, k = len(low), len(rows.least)
-    # columns: shift down or up of each coordinate as two parts, so that what need not move stays; then the height
-    row = np.repeat(np.arange(k), 3)
-    axes = np.arange(3)
-    first = (3 * rows.first[:, None] + axes).ravel()
-    second = (3 * rows.second[:, None] + axes).ravel()
-    top_row, top_column = k + np.arange(n), 3 * np.arange(n) + 2
-    values = np.concatenate([rows.along.ravel(), -rows.along.ravel(), np.ones(n)])
-    at_row = np.concatenate([row, row, top_row])
-    column = np.concatenate([first, second, top_column])
-    matrix = coo_matrix(
-        (np.concatenate([values, -values, -np.ones(n)]),
-         (np.concatenate([at_row, at_row, top_row]), np.concatenate([column, column + 3 * n, np.full(n, 6 * n)]))),
-        shape=(k + n, 6 * n + 1),
-    ).tocsr()  # fmt: skip
+    n = len(low)
+    turns = n if rows.spin is not None and most_turn is not None else 0
+    # columns: shift up or down of each coordinate as two parts, so that what need not move stays; then the height, then
+    # the turns left and right
+    matrix = _matrix(rows, n, turns)
     bound = np.concatenate([-rows.least, -tops])
     weight = LOW_WEIGHT.value / max(1, n)
     stay = STAY_WEIGHT.value * weight
-    up, down = np.full(3 * n, stay), np.full(3 * n, stay)
-    up[2::3] += weight
-    down[2::3] -= weight
-    price = np.concatenate([up, down, [1.0]])
+    slope = np.zeros(3 * n) if pulls is None else pulls.ravel().copy()
+    slope[2::3] += weight
+    price = np.concatenate([stay + slope, stay - slope, [1.0], np.full(2 * turns, stay)])
     nothing = np.zeros(3 * n)
+    most = np.zeros(0) if most_turn is None or not turns else np.concatenate([most_turn, most_turn])
     limits = np.stack(
-        [np.concatenate([np.maximum(low.ravel(), 0.0), np.maximum(-high.ravel(), 0.0), [0.0]]),
-         np.concatenate([np.maximum(high.ravel(), nothing), np.maximum(-low.ravel(), nothing), [tops.max() + 1.0]])],
+        [np.concatenate([np.maximum(low.ravel(), 0.0), np.maximum(-high.ravel(), 0.0), np.zeros(1 + 2 * turns)]),
+         np.concatenate([np.maximum(high.ravel(), nothing), np.maximum(-low.ravel(), nothing),
+                         [tops.max() + 1.0], most])],
         axis=1,
     )  # fmt: skip
     options: Any = {
@@ -81,8 +97,33 @@ def push(rows: Rows, low: FloatArray, high: FloatArray, tops: FloatArray) -> tup
     answer = solve(price, A_ub=matrix, b_ub=bound, bounds=limits, method="highs", options=options)
     if answer.status != 0 or answer.x is None:
         return None
-    shift = np.asarray(answer.x[: 3 * n]) - np.asarray(answer.x[3 * n : 6 * n])
-    return shift.reshape(n, 3), float(answer.x[-1])
+    x = np.asarray(answer.x)
+    shift = x[: 3 * n] - x[3 * n : 6 * n]
+    turn = x[6 * n + 1 : 6 * n + 1 + n] - x[6 * n + 1 + n :] if turns else np.zeros(n)
+    return shift.reshape(n, 3), turn, float(x[6 * n])
+
+
+def _matrix(rows: Rows, n: int, turns: int) -> csr_matrix:
+    """(k + n, 6 n + 1 + 2 turns): the rows and, below, that every top is under the height; all as at most."""
+    k = len(rows.least)
+    row, axes = np.repeat(np.arange(k), 3), np.arange(3)
+    there = np.repeat(rows.first >= 0, 3)
+    first = (3 * rows.first[:, None] + axes).ravel()[there]
+    second = (3 * rows.second[:, None] + axes).ravel()
+    at_row = np.concatenate([row[there], row, k + np.arange(n)])
+    column = np.concatenate([first, second, 3 * np.arange(n) + 2])
+    along = rows.along.ravel()
+    values = np.concatenate([along[there], -along, np.ones(n)])
+    parts = [(values, at_row, column), (-values, at_row, column + 3 * n)]
+    parts.append((-np.ones(n), k + np.arange(n), np.full(n, 6 * n)))
+    if turns and rows.spin is not None:
+        real = rows.first >= 0
+        for side in range(2):
+            at = 6 * n + 1 + side * n
+            parts.append((rows.spin[real, side], np.flatnonzero(real), at + rows.first[real]))
+            parts.append((rows.spin[:, 2 + side], np.arange(k), at + rows.second))
+    flat = [np.concatenate(p) for p in zip(*parts, strict=True)]
+    return coo_matrix((flat[0], (flat[1], flat[2])), shape=(k + n, 6 * n + 1 + 2 * turns)).tocsr()
 
 
 @kernel

@@ -59,7 +59,8 @@ class NestTask:
     """Everything a nest needs. `rotations[part_key]` is (k, 3, 3), the orientations allowed for that part.
 
     `wishes` are asked of the nest beyond its height; without them only the height counts. Pieces that stand `fixed`
-    stay where they are, and the others keep their distance from them.
+    stay where they are, and the others keep their distance from them. Parts in `turning` may stand turned about the
+    vertical by any angle from the rotations named; the search keeps to those, settling may turn further.
     """
 
     meshes: Mapping[str, Mesh]
@@ -70,6 +71,7 @@ class NestTask:
     voxel_mm: float
     wishes: NestWishes | None = None
     fixed: Sequence[Placement] = ()
+    turning: frozenset[str] = frozenset()
 
     def __post_init__(self) -> None:
         """Name what is missing before any work is done."""

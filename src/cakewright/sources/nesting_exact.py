@@ -98,3 +98,22 @@ SETTLE_GAIN = Reference(
 SETTLE_SLACK = Reference(
     "nesting.settle_slack", 1e-6, "mm", Status.DEFAULT, _OURS, "kept beyond the clearance against rounding"
 )
+SETTLE_TURN = Reference(
+    "nesting.settle_turn", 1.0, "mm", Status.DEFAULT, _OURS,
+    "farthest turn about the vertical in one round of settling, measured at the rim of the piece",
+)  # fmt: skip
+SETTLE_TURN_REACH = Reference(
+    "nesting.settle_turn_reach", 1.5, "mm", Status.DEFAULT, _OURS,
+    "farthest shift along an axis in a round with turns: short, so that little of a long edge is in the way",
+)  # fmt: skip
+SETTLE_HALVES = Reference(
+    "nesting.settle_halves", 6, "halvings", Status.DEFAULT, _OURS,
+    "times a step is halved, where the programs of a round did not come to an end, before the round is given up",
+)  # fmt: skip
+CLOSER_MOST = Reference(
+    "nesting.closer_most", 1e8, "cells", Status.DEFAULT, _OURS,
+    "a build of more than this is not taken apart again on cells half as large when a piece seems stuck",
+)  # fmt: skip
+SETTLE_TOLD = Reference("nesting.settle_told", 0.05, "mm", Status.DEFAULT, _OURS, "a smaller gain is not written down")
+SETTLE_SHARES = (1.0, 0.5, 0.25)
+"""Shares of a step that are valued before it is taken; ours."""
