@@ -168,14 +168,21 @@ class Actor:
         """The power goes in the middle; the first way out is taken."""
         build = self.get(f"/api/v1/plans/{version}/builds/{key}").json()
         layer, at = build["layers"] // 2, self.now.replace(tzinfo=None).isoformat(timespec="minutes")
-        page = self.get(f"/plans/{version}/builds/{key}/stopped", layer=layer, cause="power", at=at).text
+        page = self.waited(f"/plans/{version}/builds/{key}/stopped/asked", layer=layer, cause="power", at=at)
         found = re.search(r'name="draft" value="([^"]+)">\s*<input type="hidden" name="way" value="([^"]+)"', page)
         self.over.add((version, key))
         if found is None:
             return
         self.stops += 1
-        self.post(f"/plans/{version}/builds/{key}/stopped", draft=html.unescape(found[1]), way=found[2],
-                  by="Ines Marlow", note="power cut")  # fmt: skip
+        self.waited(f"/plans/{version}/builds/{key}/stopped", draft=html.unescape(found[1]), way=found[2],
+                    by="Ines Marlow", note="power cut")  # fmt: skip
+
+    def waited(self, place: str, **data: object) -> str:
+        """Ask for a job and wait for its end; the page it leads to."""
+        job = self.post(place, **data).headers["location"]
+        self.get(job.partition("?")[0] + "/events")  # ends with the job
+        answer = self.line.get(job)
+        return self.get(answer.headers["location"]).text if answer.status_code == 303 else answer.text
 
     def cans(self) -> list[dict[str, object]]:
         """Cans with powder that have a label."""

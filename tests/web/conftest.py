@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 
 import pytest
 
+from cakewright.app.worker import keep_ready
 from cakewright.store import open_store
 from cakewright.web.application import create_app
 from tests.documents.world import week
@@ -41,7 +42,30 @@ def client_over(store, clock=lambda: TUESDAY):
         warnings.simplefilter("ignore")  # the test client announces a successor of the library it uses
         from starlette.testclient import TestClient
 
+        keep_ready()  # as a served application does
         return TestClient(create_app(store, clock=clock), base_url=BASE, raise_server_exceptions=False)
+
+
+def opened(client, asked):
+    """The job that was begun followed to its end and opened; an answer that refused at once is given back."""
+    if asked.status_code != 303:
+        return asked
+    job = asked.headers["location"]
+    client.get(job.partition("?")[0] + "/events")  # ends with the job
+    return client.get(job, follow_redirects=False)
+
+
+def asked(client, place, data, **more):
+    """Ask a question on a page and wait for its job: the page that shows the answer, or what was wrong."""
+    found = opened(client, client.post(place, data=data, follow_redirects=False, **more))
+    return client.get(found.headers["location"]) if found.status_code == 303 else found
+
+
+def spent_s(caplog, kind):
+    """Processor seconds of the jobs of a kind that ended, as the log tells; fails when there was none."""
+    told = [r.told for r in caplog.records if r.getMessage() == "job" and r.told["kind"] == kind]
+    assert told, f"no job to {kind} has ended"
+    return sum(one["cpu_s"] for one in told)
 
 
 @pytest.fixture(scope="session")

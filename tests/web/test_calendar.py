@@ -10,7 +10,7 @@ from cakewright.store import open_store
 from cakewright.web.application import create_app
 from tests.app.running import MONDAY, running_week
 from tests.web.browser import ARGUMENTS, CHROMIUM, barriers, complaints, served
-from tests.web.conftest import client_over
+from tests.web.conftest import client_over, opened
 
 EARLY = MONDAY - timedelta(hours=2)
 PAGE = "/plans/1/calendar"
@@ -33,6 +33,14 @@ def last_print(store):
     return max(tasks, key=lambda t: t.start)
 
 
+def keeps(client, asked):
+    """Keep a move by script and wait for its job."""
+    answer = client.post("/api/v1/plans/1/tasks", json=asked)
+    assert answer.status_code == 202, answer.text
+    client.get(f"/jobs/{answer.json()['number']}/events")
+    return client.get(f"/api/v1/jobs/{answer.json()['number']}").json()
+
+
 def test_a_move_is_answered_in_words_and_kept_by_name(client, store):
     """The last print a day later: the page says what moves; kept, it is a new plan with the print where it was put."""
     late = last_print(store)
@@ -42,7 +50,7 @@ def test_a_move_is_answered_in_words_and_kept_by_name(client, store):
     assert "Keep it as a new plan" in seen.text
     assert store.newest() == 1
     draft = seen.text.split('name="draft" value="')[1].split('"')[0]
-    kept = client.post(PAGE + "/move", data={"draft": draft, "by": "Mira"}, follow_redirects=False)
+    kept = opened(client, client.post(PAGE + "/move", data={"draft": draft, "by": "Mira"}, follow_redirects=False))
     assert kept.headers["location"] == "/plans/2/calendar?moved=1"
     assert any(job.kind == PAPERS and job.folder == "plans/2" for job in store.jobs())
     moved = next(t for t in store.load_plan(2).schedule.of_build(late.build) if t.kind == "print")
@@ -69,11 +77,12 @@ def test_what_cannot_be_done_says_why(client, store):
 
 
 def test_kept_by_script(client, store):
-    """The interface answers the new version."""
+    """The interface answers with a job; when it is done its plan is the new version."""
     late = last_print(store)
     when = (late.start + timedelta(days=1)).isoformat()
-    asked = {"task": f"{late.build}/print", "start": when, "by": "Mira"}
-    assert client.post("/api/v1/plans/1/tasks", json=asked).json() == {"plan": 2}
+    assert keeps(client, {"task": f"{late.build}/print", "start": when, "by": "Mira"})["plan"] == 2
+    stale = client.post("/api/v1/plans/1/tasks", json={"task": f"{late.build}/print", "start": when, "by": "Mira"})
+    assert stale.status_code == 422 and "plan 2 has been kept since" in stale.text
 
 
 def test_the_calendar_tells_what_differs_from_what_people_were_told(client, store):
@@ -81,7 +90,7 @@ def test_the_calendar_tells_what_differs_from_what_people_were_told(client, stor
     client.post("/plans/1/commit", data={"by": "Mira", "hours": 2})
     late = last_print(store)
     when = (late.start + timedelta(days=1)).isoformat()
-    client.post("/api/v1/plans/1/tasks", json={"task": f"{late.build}/print", "start": when, "by": "Mira"})
+    keeps(client, {"task": f"{late.build}/print", "start": when, "by": "Mira"})
     text = client.get("/plans/2/calendar").text
     assert "Against plan 1, which people were told" in text
     assert 'class="told"' in text

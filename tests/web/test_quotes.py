@@ -7,7 +7,7 @@ from cakewright.app.jobs import QUOTE
 from cakewright.store import open_store
 from cakewright.web.limited import LimitedShelf
 from tests.app.worlds import small_cell
-from tests.web.conftest import TUESDAY, client_over, week
+from tests.web.conftest import TUESDAY, client_over, opened, week
 from tests.web.test_inbox import mesh_bytes
 
 
@@ -28,15 +28,6 @@ def ask(client, name="block.stl", content=None, **more):
     files = {"file": (name, mesh_bytes() if content is None else content)}
     asked = client.post("/quotes", data={"quantity": "3", "seconds": "0", **more}, files=files, follow_redirects=False)
     return opened(client, asked)
-
-
-def opened(client, asked):
-    """The job that was begun followed to its end and opened."""
-    if asked.status_code != 303:
-        return asked
-    job = asked.headers["location"]
-    client.get(job.partition("?")[0] + "/events")  # ends with the job
-    return client.get(job, follow_redirects=False)
 
 
 def test_from_file_to_answer_to_order_list(client):

@@ -6,7 +6,7 @@ import pytest
 
 from cakewright.store import open_store
 from tests.app.running import MONDAY, running_week
-from tests.web.conftest import client_over
+from tests.web.conftest import asked, client_over
 from tests.web.test_inbox import mesh_bytes
 
 
@@ -22,7 +22,7 @@ def send(client, number, content=None, **more):
     """Post a file as the new revision of a line."""
     files = {"file": ("next.stl", mesh_bytes() if content is None else content)}
     data = {"revision": "B2", "by": "Mira", "seconds": "0", **more}
-    return client.post(f"/plans/1/lines/{number}/revision", data=data, files=files)
+    return asked(client, f"/plans/1/lines/{number}/revision", data, files=files)
 
 
 def test_it_says_what_becomes_of_the_pieces(client):
@@ -40,7 +40,8 @@ def test_it_says_what_becomes_of_the_pieces(client):
 
 def test_bad_files_and_nobody_are_refused(client):
     """With the reason; nothing is kept."""
-    assert send(client, 1, b"solid nothing").status_code == 422
+    assert "failed" in send(client, 1, b"solid nothing").text
+    assert send(client, 1, b"").status_code == 422
     assert send(client, 1, by=" ").status_code == 422
     assert send(client, 77).status_code == 404
     assert client.get("/api/v1/quotes").json() == []

@@ -3,20 +3,24 @@
 import pytest
 from playwright.sync_api import sync_playwright
 
+from cakewright.app.answer_questions import Asked, answer_question, keep_question
+from cakewright.app.failure_desk import Cause
+from cakewright.app.progress import quiet
+from cakewright.app.questions import AskWhatIf, HasStopped, PlanAgain
+from cakewright.app.what_if import RushOrder
 from cakewright.store import open_store
 from cakewright.web.application import create_app
 from tests.app.running import MONDAY, running_week
 from tests.web.browser import ARGUMENTS, CHROMIUM, barriers, complaints, served
 
 NOON = "2027-03-01T12:00"
-PLACES = (
-    "/plans/1/again?name=A1&start=2027-03-01T13:00&end=2027-03-02T20:00&at=" + NOON,
-    "/plans/1/happened?by=Mira&at=" + NOON,
-    "/plans/1/builds/B2/stopped?layer=40&cause=heat&at=" + NOON,
-    "/plans/1/what-if?question=rush&at=" + NOON,
-    "/plans/1/calendar",
-    "/promises",
-)
+NOW = MONDAY.replace(hour=11)
+ASKED = {
+    "/plans/1/again": PlanAgain(NOW, (("A1", MONDAY.replace(hour=12), MONDAY.replace(day=2, hour=19)),)),
+    "/plans/1/builds/B2/stopped": HasStopped(NOW, "B2", 40, Cause.HEAT),
+    "/plans/1/what-if": AskWhatIf(NOW, RushOrder()),
+}
+PLACES = ("/plans/1/again", f"/plans/1/happened?by=Mira&at={NOON}", "/plans/1/calendar", "/promises")
 
 
 @pytest.fixture(scope="module")
@@ -32,8 +36,12 @@ def address(tmp_path_factory):
     with open_store(tmp_path_factory.mktemp("running") / "cell.sqlite") as store:
         store.save_plan(running_week(), made_by="Mira", at=MONDAY)
         store.schedule.commit(plan=1, until=MONDAY.replace(hour=20), at=MONDAY, by="Mira")
+        words = [keep_question(store, Asked(1, page[1:], question)) for page, question in ASKED.items()]
+        for word in words:
+            answer_question(quiet, store.address, word)
+        answers = [f"{page}?answer={word}" for page, word in zip(ASKED, words, strict=True)]
         with served(create_app(store, clock=lambda: MONDAY.replace(hour=9))) as at:
-            yield at
+            yield at, (*answers, *PLACES)
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
@@ -43,8 +51,8 @@ def test_nobody_is_shut_out(browser, address, scheme):
     page = context.new_page()
     heard = complaints(page)
     found = {}
-    for place in PLACES:
-        page.goto(address + place)
+    for place in address[1]:
+        page.goto(address[0] + place)
         found[place] = barriers(page)
     context.close()
     assert {k: v for k, v in found.items() if v} == {}
@@ -55,8 +63,8 @@ def test_every_page_fits_a_phone(browser, address):
     """Nothing hangs over the side at 390 px; what is pressed is at least 47 px high."""
     context = browser.new_context(viewport={"width": 390, "height": 900})
     page = context.new_page()
-    for place in PLACES:
-        page.goto(address + place)
+    for place in address[1]:
+        page.goto(address[0] + place)
         assert page.evaluate("document.documentElement.scrollWidth") <= 390, place
         small = page.evaluate(
             """() => [...document.querySelectorAll('button, .button, input, select, summary')]

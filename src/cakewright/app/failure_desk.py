@@ -11,6 +11,8 @@ from datetime import datetime, timedelta
 from enum import StrEnum
 
 from cakewright.app.plan_costs import staffed_build_minutes
+from cakewright.app.progress import Progress as Tell
+from cakewright.app.progress import quiet
 from cakewright.app.promise_dates import stop_point
 from cakewright.app.replan import Replanned, jobs_of, replan, weighted_late_min
 from cakewright.app.stop_build import AfterStop, PieceFate, after_stop
@@ -135,6 +137,7 @@ def failure_desk(
     now: datetime,
     margin_mm: float | None = None,
     progress: Sequence[Progress] = (),
+    told: Tell = quiet,
 ) -> FailureDesk:
     """What a stop after `layer` finished layers at `now` means and two or three ways out, the best first.
 
@@ -145,7 +148,8 @@ def failure_desk(
     rule = RULES[cause]
     after = after_stop(plan, build, layer, float(rule.margin) if margin_mm is None else margin_mm)
     stopped = stopped_plan(plan, build, after, now)
-    recoveries = _recoveries(_Case(plan, stopped, build, after, stop_point(build, after.layer), now, progress))
+    case = _Case(plan, stopped, build, after, stop_point(build, after.layer), now, progress)
+    recoveries = _recoveries(case, told)
     price = _piece_values(plan)
     held = [p for p, _, fate in after.fates
             if fate is PieceFate.DOUBTFUL or (rule.all_doubtful and fate is PieceFate.WHOLE)]  # fmt: skip
@@ -175,16 +179,27 @@ def powder_after(plan: WeekPlan, build: Build, after: AfterStop, rule: CauseRule
 # --- the week with the stop in it -----------------------------------------------------------------------------------
 
 
-def stopped_plan(plan: WeekPlan, build: Build, after: AfterStop, now: datetime) -> WeekPlan:
-    """The plan with the print ended at `now` and the cake cooling by its share of the height; what follows is open."""
-    tasks = {t.kind: t for t in plan.schedule.of_build(build.key)}
-    printing = tasks.get(TaskKind.PRINT)
+def check_has_begun(plan: WeekPlan, build: Build, now: datetime) -> None:
+    """InputError when the print of a build has not begun by `now`, as far as the plan tells."""
+    printing = next((t for t in plan.schedule.of_build(build.key) if t.kind is TaskKind.PRINT), None)
     if printing is None or printing.start >= now:
         raise InputError(
             f"{build.key} has not begun by {now:%Y-%m-%d %H:%M} UTC",
             remedy="note when it was loaded, or ask what a stop would mean on the page of the build",
             where=f"build {build.key}",
         )
+
+
+def check_stop(plan: WeekPlan, build: Build, layer: int, now: datetime, margin_mm: float | None) -> None:
+    """InputError for a stop that cannot be meant: no such layer, a margin below zero, a print that has not begun."""
+    after_stop(plan, build, layer, margin_mm)
+    check_has_begun(plan, build, now)
+
+
+def stopped_plan(plan: WeekPlan, build: Build, after: AfterStop, now: datetime) -> WeekPlan:
+    """The plan with the print ended at `now` and the cake cooling by its share of the height; what follows is open."""
+    check_has_begun(plan, build, now)
+    tasks = {t.kind: t for t in plan.schedule.of_build(build.key)}
     cool = timedelta(minutes=_stopped_cool_min(build, after, plan.cell))
     mine: list[Task] = []
     for kind in (TaskKind.LOAD, TaskKind.PRINT, TaskKind.COOL):
@@ -237,10 +252,14 @@ class _Case:
         return [n for _, n, f in self.after.fates if f in {PieceFate.HALF, PieceFate.NOT_BEGUN}]
 
 
-def _recoveries(case: _Case) -> tuple[Recovery, ...]:
+def _recoveries(case: _Case, told: Tell) -> tuple[Recovery, ...]:
     """Two or three ways out: those that make everything first, then by money and weighted lateness."""
     ways = [_at_once, _with_next, _last, _give_up] if case.owed else [_give_up]
-    found = [r for way in ways if (r := way(case)) is not None]
+    found = []
+    for n, way in enumerate(ways):
+        told("trying ways out", n, len(ways))
+        if (answer := way(case)) is not None:
+            found.append(answer)
     hour = case.plan.cell.rates.hands_per_h  # what a weighted hour of lateness is taken to cost: an hour of hands
     ranked = sorted(found, key=lambda r: (r.value_not_made > 0, r.weighted_late_h * hour + r.money))
     return tuple(ranked[:3])

@@ -6,18 +6,30 @@ import contextlib
 import shutil
 import threading
 import time
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from datetime import UTC, datetime
 from pathlib import Path
 from urllib.parse import quote
 
+from cakewright.app.answer_questions import (
+    Asked,
+    accept_answer,
+    answer_of,
+    answer_question,
+    check_acceptable,
+    keep_question,
+    page_of,
+    question_of,
+)
 from cakewright.app.asked_quotes import FOLDER as ASKED
 from cakewright.app.asked_quotes import asked_of
 from cakewright.app.inbox import ORDERS, PARTS, Inbox
 from cakewright.app.keep_nest import judged_moves
+from cakewright.app.logs import tell
 from cakewright.app.move_part import Move
 from cakewright.app.progress import Progress
+from cakewright.app.questions import AskWhatIf, HasStopped, NewRevision, PlanAgain
 from cakewright.app.short_work import Made, keep_moved, make_quote
 from cakewright.app.worker import Ended, Limits, Told, Worker
 from cakewright.errors import CakewrightError, InputError
@@ -32,7 +44,13 @@ NEST = "nest a build again"
 PAPERS = "write the papers of a plan"
 QUOTE = "quote a part"
 KEEP = "keep a nest moved by hand"
-SHORT = frozenset({QUOTE, KEEP})  # somebody waits at the screen; `folder` becomes the page of the result
+AGAIN = "plan the rest of a week again"
+WHAT_IF = "answer what if"
+STOPPED = "look for ways out after a stop"
+REVISE = "judge a new revision"
+ACCEPT = "keep what was shown as a new plan"
+QUESTIONS: Mapping[type, str] = {PlanAgain: AGAIN, AskWhatIf: WHAT_IF, HasStopped: STOPPED, NewRevision: REVISE}
+SHORT = frozenset({QUOTE, KEEP, ACCEPT, *QUESTIONS.values()})  # somebody waits; `folder` becomes the page of the result
 PLAN_LIMITS = Limits(memory_bytes=32 * 1024**3)
 MOST_SECONDS = 3600.0
 BEING_WRITTEN = ".plan-being-written-*"
@@ -41,8 +59,8 @@ BEING_WRITTEN = ".plan-being-written-*"
 class JobDesk:
     """Takes orders for long work and does one after the other. `clock` says the time at the machine.
 
-    What somebody waits for at the screen (a quote, a nest moved by hand) has a turn of its own: it never stands behind
-    a plan of the week.
+    What somebody waits for at the screen has turns of its own and never stands behind a plan of the week: one for what
+    takes up to a minute (a quote, a revision, a way out), one for questions of seconds.
     """
 
     def __init__(self, store: Store, clock: Callable[[], datetime]) -> None:
@@ -51,6 +69,7 @@ class JobDesk:
         self.inbox = Inbox(store.folder / "inbox")
         self._turn = threading.Lock()  # one plan at a time: each may use every core
         self._short_turn = threading.Lock()
+        self._ask_turn = threading.Lock()
         self._workers: dict[int, Worker] = {}
         self._held: dict[int, AbstractContextManager[None]] = {}
         self._cancelled: set[int] = set()
@@ -130,6 +149,31 @@ class JobDesk:
         self._begin(number, make_quote, arguments, self._short_turn)
         return number
 
+    def ask(self, asked: Asked, content: Iterable[bytes] = ()) -> int:
+        """Ask a question of a running week, with the file that belongs to it; the number of the job."""
+        return self.answer(keep_question(self.store, asked, content))
+
+    def answer(self, word: str) -> int:
+        """Answer the question that is kept under a word; the number of the job."""
+        asked = question_of(self.store, word)
+        kind = QUESTIONS[type(asked.question)]
+        number = self.store.add_job(kind=kind, by=asked.by, folder=page_of(asked.page, word), at=self.clock())
+        turn = self._short_turn if kind == REVISE else self._ask_turn
+        self._begin(number, answer_question, (self.store.address, word), turn)
+        return number
+
+    def accept(self, word: str, plan: WeekPlan, *, way: str = "", by: str, note: str = "") -> int:
+        """Ask for an answer to be kept as it was shown, as a new plan version; the number of the job.
+
+        Who may not, or what is no way out, is said before anybody waits.
+        """
+        now = self.clock()
+        check_acceptable(self.store, answer_of(self.store, word, plan), way, by, now)
+        place = page_of(question_of(self.store, word).page, word)
+        number = self.store.add_job(kind=ACCEPT, by=by, folder=place, at=now)
+        self._begin(number, accept_answer, (self.store.address, word, way, by, note, now), self._short_turn)
+        return number
+
     def _begin(
         self, number: int, work: Callable[..., int | Made], arguments: tuple[object, ...],
         turn: threading.Lock | None = None,
@@ -202,6 +246,8 @@ class JobDesk:
                 worker.stop()
 
     def _end(self, number: int, ended: Ended) -> None:
+        told = "done" if ended.is_good else "failed"
+        tell("job", number=number, kind=self.store.job(number).kind, state=told, cpu_s=round(ended.cpu_s, 2))
         if ended.is_good:
             made = ended.value if isinstance(ended.value, Made) else None
             result = {"plan": ended.value} if made is None else {"plan": made.plan, "folder": made.place}

@@ -110,11 +110,8 @@ def propose_move(
                         progress=notes, committed_until=until)  # fmt: skip
 
 
-def accept_move(store: Store, proposal: MoveProposal, *, by: str, at: datetime) -> int:
-    """Keep the plan of a proposal as a new version, and return its number.
-
-    InputError when it cannot be done, or when another plan has been kept since it was proposed.
-    """
+def check_move(store: Store, proposal: MoveProposal) -> None:
+    """InputError when a move cannot be done, or when another plan has been kept since it was proposed."""
     if proposal.made is None:
         raise InputError(proposal.refused, remedy=proposal.remedy or "move it elsewhere", where="task")
     newest = store.newest()
@@ -124,6 +121,15 @@ def accept_move(store: Store, proposal: MoveProposal, *, by: str, at: datetime) 
             remedy=f"look at plan {newest} and move the task there",
             where="plan",
         )
+
+
+def accept_move(store: Store, proposal: MoveProposal, *, by: str, at: datetime) -> int:
+    """Keep the plan of a proposal as a new version, and return its number.
+
+    InputError when it cannot be done, or when another plan has been kept since it was proposed.
+    """
+    check_move(store, proposal)
+    assert proposal.made is not None
     return accept(store, proposal.made, by=by, at=at)
 
 

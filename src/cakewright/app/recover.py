@@ -11,6 +11,7 @@ from cakewright.app.effort import Effort
 from cakewright.app.failure_desk import AGAIN, FailureDesk, Recovery, stopped_plan
 from cakewright.app.plan_build import Batch, compute_build, left_out_pieces, nest_batch
 from cakewright.app.plan_costs import plan_costs
+from cakewright.app.progress import Progress, quiet
 from cakewright.app.replan import accept, jobs_of, replan
 from cakewright.app.stop_build import AfterStop, PieceFate
 from cakewright.app.stopped_heat import cut_profile, cut_time, stopped_heat
@@ -45,17 +46,17 @@ def accept_recovery(
     at: datetime,
     note: str = "",
     clock: Callable[[], datetime] | None = None,
+    told: Progress = quiet,
 ) -> Accepted:
     """Carry out the way out `key` of a failure desk and keep the plan it leads to.
 
     Missing pieces keep their line and its due day. Nothing is kept when they do not nest: DoesNotFitError says so.
     """
     require(store, by, Step.STOP, at.date())
-    way = next((r for r in desk.recoveries if r.key == key), None)
-    if way is None:
-        known = ", ".join(r.key for r in desk.recoveries)
-        raise InputError(f"there is no way out {key!r}", remedy=f"use one of: {known}", where="recovery")
+    way = way_of(desk, key)
+    told("nesting the missing pieces, dates around them", 0, 2)
     made, remake = recovered_plan(plan, desk, way, effort)
+    told("simulating the dates", 1, 2)
     version = accept(store, made, by=by, at=clock() if clock else at)
     after = desk.after
     number = store.schedule.note_stop(
@@ -63,6 +64,15 @@ def accept_recovery(
         stopped=desk.at, recovery=way.title, new_plan=version, at=at, by=by, note=note,
     )  # fmt: skip
     return Accepted(version, number, remake)
+
+
+def way_of(desk: FailureDesk, key: str) -> Recovery:
+    """The way out with that key; InputError when there is none."""
+    way = next((r for r in desk.recoveries if r.key == key), None)
+    if way is None:
+        known = ", ".join(r.key for r in desk.recoveries)
+        raise InputError(f"there is no way out {key[:40]!r}", remedy=f"use one of: {known}", where="recovery")
+    return way
 
 
 def recovered_plan(plan: WeekPlan, desk: FailureDesk, way: Recovery, effort: Effort) -> tuple[WeekPlan, str]:

@@ -135,12 +135,11 @@ def what_if(
     Both weeks are simulated with the same dice. What has begun stays. InputError when the change names something
     that is not there.
     """
+    check_change(plan, change)
     jobs, wishes, _ = jobs_of(plan)
     cell, out = plan.cell, {}
     if isinstance(change, MachineDown):
         out = {change.name: [(change.start, change.end)]}
-        if not change.start < change.end:
-            raise InputError(f"{change.name} is out of use for no time", remedy="give an end after the start")
     elif isinstance(change, MoreChambers):
         cell = _with_chambers(cell, change)
     elif isinstance(change, NightShift):
@@ -157,6 +156,23 @@ def what_if(
     made = replace(made, difference=_told(plan, made, ordered))
     after = figures(made.plan, ordered, jobs, wishes, runs=runs, out=out)
     return WhatIf(change.words, before, after, rush, made)
+
+
+def check_change(plan: WeekPlan, change: Change) -> None:
+    """InputError when a change names something that is not there: said before anybody waits for the answer."""
+    cell = plan.cell
+    known = [x.name for group in (cell.machines, cell.chambers, cell.stations, cell.people) for x in group]
+    if isinstance(change, MachineDown):
+        if change.name not in known:
+            raise InputError(f"the cell has no {change.name}", remedy=f"name one of: {', '.join(known)}", where="name")
+        if not change.start < change.end:
+            raise InputError(f"{change.name} is out of use for no time", remedy="give an end after the start")
+    if (
+        isinstance(change, RushOrder)
+        and change.line is not None
+        and not any(change.line in b.lines for b in plan.builds)
+    ):
+        raise InputError(f"line {change.line} is in no build of this plan", remedy="name a line that is planned")
 
 
 def _told(plan: WeekPlan, made: Replanned, ordered: Sequence[LinePromise]) -> Difference:
@@ -220,8 +236,6 @@ def _with_rush(
 ) -> tuple[list[BuildJob], list[LineJob]]:
     """The order as one build and one line of overwhelming weight; a line of the plan just gets the weight."""
     if change.line is not None:
-        if change.line not in {w.line for w in wishes}:
-            raise InputError(f"line {change.line} is in no build of this plan", remedy="name a line that is planned")
         urgent = [replace(w, weight=URGENT, due_by=now) if w.line == change.line else w for w in wishes]
         return jobs, urgent
     if not change.print_hours > 0 or change.pieces < 1:

@@ -13,9 +13,12 @@ from starlette.middleware.trustedhost import TrustedHostMiddleware
 
 from cakewright import __version__
 from cakewright.app.jobs import JobDesk
+from cakewright.app.worker import keep_ready
 from cakewright.store import Store
 from cakewright.web import (
     acting,
+    again,
+    answered,
     api,
     bench,
     calendar,
@@ -51,9 +54,11 @@ from cakewright.web import (
     scale,
     service,
     specimens,
+    stopped,
     training,
     trouble,
     upkeep,
+    what_if,
     wishes,
 )
 from cakewright.web.files import LastingFiles
@@ -82,6 +87,7 @@ def create_app(
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
         """Mark what the last run left unfinished; at the end stop what runs."""
         desk.recover()
+        keep_ready()
         yield
         desk.close()
 
@@ -126,6 +132,7 @@ def create_app(
     app.include_router(customers.pages)
     app.include_router(quotes.interface)
     app.include_router(quotes.pages)
+    app.include_router(revise.interface)
     app.include_router(revise.pages)
     app.include_router(powder_api.interface)
     app.include_router(powder.router)
@@ -140,6 +147,13 @@ def create_app(
     app.include_router(part.pages)
     app.include_router(part.interface)
     app.include_router(bench.pages)
+    app.include_router(again.interface)
+    app.include_router(again.pages)
+    app.include_router(stopped.interface)
+    app.include_router(stopped.pages)
+    app.include_router(what_if.interface)
+    app.include_router(what_if.pages)
+    app.include_router(answered.interface)
     app.include_router(running.pages)
     app.include_router(numbers.pages)
     app.mount("/static", LastingFiles(directory=HERE / "static"), name="static")

@@ -10,20 +10,21 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from pydantic import BaseModel, Field
 
 from cakewright.app.against_told import against_told
-from cakewright.app.move_task import MoveProposal, accept_move, move_in_plan
+from cakewright.app.answer_questions import keep_proposal
+from cakewright.app.move_task import MoveProposal, check_move, move_in_plan
 from cakewright.app.plans import shown_moment
 from cakewright.app.running import quick_rule
 from cakewright.app.take_back import take_back
 from cakewright.app.task_chain import task_names
-from cakewright.errors import InputError
 from cakewright.model.plan import Task, WeekPlan
 from cakewright.sources.promise import COMMIT_HOURS
+from cakewright.store import Job
 from cakewright.web.gantt import draw_gantt, waiting_lines
 from cakewright.web.inbox import Desk
 from cakewright.web.look import page
-from cakewright.web.running import DRAFTS
 from cakewright.web.shelf import Shelf, moment_of, shelf_of, shown_of
 from cakewright.web.trouble import RESPONSES
+from cakewright.web.typed import decider
 
 pages = APIRouter(include_in_schema=False)
 interface = APIRouter(prefix="/api/v1", responses=RESPONSES, tags=["calendar"])
@@ -103,28 +104,25 @@ def propose(
     inner = request.headers.get("hx-request") == "true"
     return page(
         request, "move_answer.html" if inner else "move.html", **shown_of(shelf, plan, "/calendar"), answer=answer,
-        draft=DRAFTS.keep((version, answer)) if answer.is_possible else "", task=task,
+        draft=keep_proposal(shelf.store, plan, f"plans/{version}/calendar", answer) if answer.is_possible else "",
+        task=task,
     )  # fmt: skip
 
 
 @pages.post(PAST + "/move")
 def keep(shelf: Plans, desk: Desk, version: int, draft: Annotated[str, Form(max_length=80)],
          by: Annotated[str, Form(max_length=80)] = "") -> Response:  # fmt: skip
-    """Keep what was shown as a new plan version; its papers are written as a job."""
-    kept = DRAFTS.get(draft)
-    if not isinstance(kept, tuple) or not isinstance(kept[1], MoveProposal):
-        raise InputError("this answer is of another question", remedy="move the task again", where="draft")
-    new = accept_move(shelf.store, kept[1], by=_named(by), at=shelf.clock())
-    desk.papers(new, by=_named(by))
-    return RedirectResponse(f"/plans/{new}/calendar?moved={version}", status_code=303)
+    """Keep what was shown as a new plan version, as a job; the calendar of the new plan opens when it is there."""
+    number = desk.accept(draft, shelf.plan(version), by=decider(by))
+    return RedirectResponse(f"/jobs/{number}?then=open", status_code=303)
 
 
 @pages.post(PAST + "/take-back")
 def undo(shelf: Plans, desk: Desk, version: int, by: Annotated[str, Form(max_length=80)] = "") -> Response:
     """This plan becomes the newest again."""
     shelf.plan(version)
-    new = take_back(shelf.store, version, by=_named(by), at=shelf.clock())
-    desk.papers(new, by=_named(by))
+    new = take_back(shelf.store, version, by=decider(by), at=shelf.clock())
+    desk.papers(new, by=decider(by))
     return RedirectResponse(f"/plans/{new}/calendar", status_code=303)
 
 
@@ -134,13 +132,14 @@ def judge_move(shelf: Plans, version: int, asked: AskedTask) -> MoveAnswer:
     return MoveAnswer.of(_moved(shelf, shelf.plan(version), asked))
 
 
-@interface.post("/plans/{version}/tasks", status_code=201)
-def keep_move(shelf: Plans, desk: Desk, version: int, chosen: ChosenTask) -> dict[str, int]:
-    """Keep one move as a new plan version; refused when it cannot be done or a newer plan has been kept."""
-    answer = _moved(shelf, shelf.plan(version), chosen)
-    new = accept_move(shelf.store, answer, by=_named(chosen.by), at=shelf.clock())
-    desk.papers(new, by=_named(chosen.by))
-    return {"plan": new}
+@interface.post("/plans/{version}/tasks", status_code=202)
+def keep_move(shelf: Plans, desk: Desk, version: int, chosen: ChosenTask) -> Job:
+    """Keep one move as a new plan version, as a job; refused when it cannot be done or a newer plan has been kept."""
+    by, plan = decider(chosen.by), shelf.plan(version)
+    answer = _moved(shelf, plan, chosen)
+    check_move(shelf.store, answer)
+    word = keep_proposal(shelf.store, plan, f"plans/{version}/calendar", answer)
+    return shelf.store.job(desk.accept(word, plan, by=by))
 
 
 def _moved(shelf: Shelf, plan: WeekPlan, asked: AskedTask) -> MoveProposal:
@@ -162,9 +161,3 @@ def _moved(shelf: Shelf, plan: WeekPlan, asked: AskedTask) -> MoveProposal:
 
 def _names(plan: WeekPlan) -> list[tuple[str, Task]]:
     return [(name, task) for name, task in task_names(plan).items() if task.people or task.machine]
-
-
-def _named(by: str) -> str:
-    if not by.strip():
-        raise InputError("nobody's name is given", remedy="say who decides", where="by")
-    return by.strip()

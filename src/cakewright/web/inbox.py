@@ -13,9 +13,10 @@ from fastapi import APIRouter, Depends, Form, Request, UploadFile
 from fastapi.responses import HTMLResponse, RedirectResponse, Response, StreamingResponse
 from starlette.concurrency import run_in_threadpool
 
+from cakewright.app.answer_questions import word_in
 from cakewright.app.asked_quotes import FOLDER as ASKED
 from cakewright.app.inbox import Incoming, Looked
-from cakewright.app.jobs import KEEP, NEST, PAPERS, QUOTE, SHORT, JobDesk
+from cakewright.app.jobs import NEST, PAPERS, QUESTIONS, QUOTE, SHORT, JobDesk
 from cakewright.errors import CakewrightError, InputError
 from cakewright.model.cell import Cell
 from cakewright.store import Job, JobState
@@ -109,7 +110,7 @@ def ask_for_plan(
 @pages.get("/jobs/{job}", response_model=None)
 def one_job(shelf: Plans, desk: Desk, request: Request, job: int, then: str = "") -> Response:
     """How far a job is; asked to open its result `then`, on to that as soon as it is there."""
-    seen = _job(shelf, job)
+    seen = job_seen(shelf, job)
     if then == "open" and seen.state is JobState.DONE:
         return RedirectResponse(f"/{seen.folder}" if seen.kind in SHORT else f"/plans/{seen.plan}", status_code=303)
     return page(request, "job.html", job=seen, zone=_zone(desk), back=_place(seen), short=SHORT)
@@ -118,7 +119,7 @@ def one_job(shelf: Plans, desk: Desk, request: Request, job: int, then: str = ""
 @pages.get("/jobs/{job}/events")
 async def job_events(shelf: Plans, desk: Desk, request: Request, job: int) -> StreamingResponse:
     """The job as it goes on, as server-sent events, until it has ended."""
-    _job(shelf, job)
+    job_seen(shelf, job)
     return StreamingResponse(_events(shelf, request, job), media_type="text/event-stream",
                              headers={"x-accel-buffering": "no", "cache-control": "no-store"})  # fmt: skip
 
@@ -126,18 +127,23 @@ async def job_events(shelf: Plans, desk: Desk, request: Request, job: int) -> St
 @pages.post("/jobs/{job}/cancel")
 def cancel(desk: Desk, shelf: Plans, job: int) -> Response:
     """Stop a job."""
-    _job(shelf, job)
+    job_seen(shelf, job)
     desk.cancel(job)
     return RedirectResponse(f"/jobs/{job}", status_code=303)
 
 
 @pages.post("/jobs/{job}/again")
 def again(desk: Desk, shelf: Plans, job: int) -> Response:
-    """Back to the files of a job that failed, was cancelled or interrupted; a quote is made again at once."""
-    seen = _job(shelf, job)
+    """Back to where a job that failed, was cancelled or interrupted was asked.
+
+    A quote is made again at once, and a question that was not answered yet is asked again.
+    """
+    seen = job_seen(shelf, job)
     if seen.kind == QUOTE and seen.folder.startswith(f"{ASKED}/"):
         number = begin_quote(shelf, desk, seen.folder.removeprefix(f"{ASKED}/"))
         return RedirectResponse(f"/jobs/{number}?then=open", status_code=303)
+    if seen.kind in QUESTIONS.values() and seen.state in (JobState.CANCELLED, JobState.INTERRUPTED):
+        return RedirectResponse(f"/jobs/{desk.answer(word_in(seen.folder))}?then=open", status_code=303)
     return RedirectResponse(_place(seen), status_code=303)
 
 
@@ -150,13 +156,13 @@ def jobs(shelf: Plans) -> list[Job]:
 @interface.get("/jobs/{job}")
 def job_now(shelf: Plans, job: int) -> Job:
     """One job."""
-    return _job(shelf, job)
+    return job_seen(shelf, job)
 
 
 @interface.post("/jobs/{job}/cancel")
 def cancel_job(desk: Desk, shelf: Plans, job: int) -> Job:
     """Stop a job; one that has ended stays as it ended."""
-    _job(shelf, job)
+    job_seen(shelf, job)
     return desk.cancel(job)
 
 
@@ -200,7 +206,8 @@ def _arrived(desk: JobDesk, tray: str, incoming: Incoming) -> Looked | None:
     return desk.inbox.look(tray, place.name, desk.inbox.cell(tray, desk.cell()))
 
 
-def _job(shelf: Shelf, number: int) -> Job:
+def job_seen(shelf: Shelf, number: int) -> Job:
+    """A job that may be seen; NotThereError otherwise."""
     seen = next((j for j in shelf.store.jobs() if j.number == number), None)
     if seen is None or not shelf.shows_job(seen):
         raise NotThereError(f"there is no job {number}", remedy="choose one from the inbox")
@@ -211,7 +218,7 @@ def _place(job: Job) -> str:
     """Where a job was asked for: the page of a build, a plan or the quotes, or a tray."""
     if job.kind == QUOTE:
         return "/quotes" if job.folder.startswith(f"{ASKED}/") else f"/{job.folder}"
-    return f"/{job.folder}" if job.kind in {NEST, PAPERS, KEEP} else f"/inbox/{job.folder}"
+    return f"/{job.folder}" if job.kind in {NEST, PAPERS, *SHORT} else f"/inbox/{job.folder}"
 
 
 def _tray(desk: JobDesk, tray: str) -> dict[str, Any]:

@@ -9,13 +9,12 @@ from fastapi.responses import RedirectResponse, Response
 from pydantic import BaseModel, Field
 
 from cakewright.app.move_part import MOST_MOVES, Move, Turn, Wrong, move_parts
-from cakewright.errors import InputError
 from cakewright.model.build import PairGap
 from cakewright.store import Job
 from cakewright.web.inbox import Desk
 from cakewright.web.shelf import Shelf, build_of, shelf_of
 from cakewright.web.trouble import RESPONSES
-from cakewright.web.typed import number
+from cakewright.web.typed import decider, number
 
 pages = APIRouter(include_in_schema=False)
 interface = APIRouter(prefix="/api/v1", responses=RESPONSES, tags=["builds"])
@@ -108,14 +107,14 @@ def keep_changed_nest(shelf: Plans, desk: Desk, version: int, key: str, chosen: 
     plan = shelf.plan(version)
     build_of(plan, key)
     moves = [m.move() for m in chosen.moves]
-    return shelf.store.job(desk.keep(plan, key, moves, chosen.pinned, by=_named(chosen.by)))
+    return shelf.store.job(desk.keep(plan, key, moves, chosen.pinned, by=decider(chosen.by)))
 
 
 @interface.post(NEST + "/again", status_code=202)
 def nest_again(shelf: Plans, desk: Desk, version: int, key: str, asked: AskedAgain) -> Job:
     """Nest the build again around what is pinned, as a job; a lower nest becomes a new plan version."""
     build_of(shelf.plan(version), key)
-    return shelf.store.job(desk.nest(version, key, by=_named(asked.by), seconds=asked.seconds))
+    return shelf.store.job(desk.nest(version, key, by=decider(asked.by), seconds=asked.seconds))
 
 
 @pages.post("/plans/{version}/builds/{key}/nest-again")
@@ -126,10 +125,4 @@ def ask_nest_again(
     """The same from the page, which then shows the job."""
     build_of(shelf.plan(version), key)
     wanted = number(seconds, "seconds") if seconds.strip() else None
-    return RedirectResponse(f"/jobs/{desk.nest(version, key, by=_named(by), seconds=wanted)}", status_code=303)
-
-
-def _named(by: str) -> str:
-    if not by.strip():
-        raise InputError("nobody's name is given", remedy="say who decides", where="by")
-    return by.strip()
+    return RedirectResponse(f"/jobs/{desk.nest(version, key, by=decider(by), seconds=wanted)}", status_code=303)

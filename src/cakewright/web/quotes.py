@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from pathlib import Path
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Form, Request, UploadFile
@@ -11,7 +10,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from cakewright.app.asked_quotes import AskedQuote, keep_asked
 from cakewright.app.earlier_part import earlier_part
-from cakewright.app.inbox import Incoming, plain_name
+from cakewright.app.inbox import plain_name
 from cakewright.app.jobs import JobDesk
 from cakewright.app.keep_quotes import accept, accepted, kept_mesh, mesh_of, order_accepted, sheet_of
 from cakewright.app.quotes import SEARCH_S, is_expired, questions_for_form
@@ -150,12 +149,6 @@ def all_quotes(shelf: Plans) -> list[KeptOffer]:
 def quote_now(shelf: Plans, quote: int) -> KeptOffer:
     """One quote."""
     return _offer(shelf, quote)
-
-
-def uploaded(file: UploadFile, folder: Path) -> Path:
-    """The file as it was sent, under a plain name; InputError when it is empty or too large."""
-    name = plain_name(file.filename or "")
-    return Incoming(folder / name, name).all(iter(lambda: file.file.read(1024 * 1024), b""))
 
 
 def _offer(shelf: Shelf, number: int) -> KeptOffer:

@@ -2,97 +2,73 @@
 
 from __future__ import annotations
 
-import tempfile
-import time
-from datetime import datetime
-from pathlib import Path
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Form, Request, UploadFile
-from fastapi.responses import HTMLResponse
+from fastapi import APIRouter, Depends, Form, Query, Request, UploadFile
+from fastapi.responses import HTMLResponse, Response
 
-from cakewright.app.effort import effort_in_seconds
-from cakewright.app.inbox import CHECK_LIMITS
-from cakewright.app.keep_quotes import keep_quote
-from cakewright.app.progress import Progress
+from cakewright.app.inbox import plain_name
+from cakewright.app.questions import NewRevision, Revised
 from cakewright.app.quotes import SEARCH_S
-from cakewright.app.revise_line import RevisionChange, revise_line
-from cakewright.app.worker import Worker
-from cakewright.errors import CakewrightError, InputError
-from cakewright.model.plan import WeekPlan
-from cakewright.store import KeptOffer
-from cakewright.store.schedule import Progress as Noted
+from cakewright.store import Job
 from cakewright.web.acting import acting_name
+from cakewright.web.asking import ask, go_to, seen
+from cakewright.web.inbox import Desk
 from cakewright.web.look import page
-from cakewright.web.quotes import uploaded
 from cakewright.web.shelf import Shelf, line_of, shelf_of, shown_of
+from cakewright.web.trouble import RESPONSES
+from cakewright.web.typed import decider
 
 pages = APIRouter(include_in_schema=False)
+interface = APIRouter(prefix="/api/v1", responses=RESPONSES, tags=["running week"])
 Plans = Annotated[Shelf, Depends(shelf_of)]
+Text = Annotated[str, Form(max_length=80)]
+Revision = Annotated[str, Form(max_length=20)]
+Seconds = Annotated[float, Form(ge=0, le=60, allow_inf_nan=False)]
 LINE = "/plans/{version}/lines/{number}/revision"
 
 
 @pages.get(LINE)
-def ask(shelf: Plans, request: Request, version: int, number: int) -> HTMLResponse:
-    """The form, and where the pieces are."""
-    return _page(shelf, request, version, number)
+def form(
+    shelf: Plans, request: Request, version: int, number: int, answer: Annotated[str, Query(max_length=40)] = ""
+) -> HTMLResponse:  # fmt: skip
+    """The form, where the pieces are, and what the new file means when that is there."""
+    plan = shelf.plan(version)
+    line = line_of(plan, number)
+    found = seen(shelf, plan, answer)
+    revised = found.answer if isinstance(found.answer, Revised) and found.answer.change.line.line == number else None
+    kept = shelf.store.offer(revised.quote) if revised else None
+    return page(request, "revise.html", **shown_of(shelf, plan, "/lines"), line=line, kept=kept, seen=found,
+                found=revised.change if revised else None, currency=plan.cell.rates.currency)  # fmt: skip
 
 
 @pages.post(LINE)
-def answer(
-    shelf: Plans,
-    request: Request,
-    version: int,
-    number: int,
-    file: UploadFile,
-    revision: Annotated[str, Form(max_length=20)] = "",
-    by: Annotated[str, Form(max_length=80)] = "",
-    seconds: Annotated[float, Form(ge=0, le=60)] = SEARCH_S,
-) -> HTMLResponse:
-    """What it means: by piece, in money and days. The price is kept as a quote; plan and pieces are as before."""
+def ask_what_it_means(
+    request: Request, shelf: Plans, desk: Desk, version: int, number: int, file: UploadFile, revision: Revision = "",
+    by: Text = "", seconds: Seconds = SEARCH_S,
+) -> Response:  # fmt: skip
+    """What it means, as a job: by piece, in money and days; the price is kept as a quote, plan and pieces stay."""
+    return go_to(_ask(request, shelf, desk, version, number, file, revision, by, seconds))
+
+
+@interface.post(LINE, status_code=202)
+def ask_for_scripts(
+    request: Request, shelf: Plans, desk: Desk, version: int, number: int, file: UploadFile, revision: Revision = "",
+    by: Text = "", seconds: Seconds = SEARCH_S,
+) -> Job:  # fmt: skip
+    """What a new revision means for the pieces of a line, as a job; its answer is at `/jobs/{job}/answer`."""
+    return _ask(request, shelf, desk, version, number, file, revision, by, seconds)
+
+
+def _ask(
+    request: Request, shelf: Shelf, desk: Desk, version: int, number: int, file: UploadFile, revision: str, by: str,
+    seconds: float,
+) -> Job:  # fmt: skip
+    """Keep the file and begin: a stranger's file never meets the server itself."""
     plan = shelf.plan(version)
     line_of(plan, number)
-    if not by.strip():
-        raise InputError("nobody's name is given", remedy="choose your name: the quote is kept with it", where="by")
-    by = acting_name(getattr(request.state, "account", None), by)
-    with tempfile.TemporaryDirectory(prefix="revision-") as folder:
-        path = uploaded(file, Path(folder))
-        noted = shelf.store.schedule.progress_of(version)
-        ended = Worker(
-            revise_in_worker, path, plan, number, revision, shelf.clock(), noted, seconds, limits=CHECK_LIMITS
-        ).result()
-        if not ended.is_good:
-            raise CakewrightError(ended.found, remedy=ended.remedy, where=ended.where or path.name)
-        found: RevisionChange = ended.value
-        kept = keep_quote(shelf.store, found.offer, path, at=shelf.clock(), by=by)
-    return _page(shelf, request, version, number, found, kept)
-
-
-def revise_in_worker(
-    report: Progress,
-    path: Path,
-    plan: WeekPlan,
-    number: int,
-    revision: str,
-    now: datetime,
-    noted: tuple[Noted, ...],
-    seconds: float,
-) -> RevisionChange:
-    """What the worker does: a stranger's file never meets the server itself."""
-    effort = effort_in_seconds(seconds, time.monotonic)
-    return revise_line(
-        plan, number, path, revision, now=now, clock=time.monotonic, noted=noted, effort=effort, progress=report
-    )
-
-
-def _page(
-    shelf: Shelf,
-    request: Request,
-    version: int,
-    number: int,
-    found: RevisionChange | None = None,
-    kept: KeptOffer | None = None,
-) -> HTMLResponse:
-    plan = shelf.plan(version)
-    return page(request, "revise.html", **shown_of(shelf, plan, "/lines"), line=line_of(plan, number), found=found,
-                kept=kept, currency=plan.cell.rates.currency)  # fmt: skip
+    by = acting_name(getattr(request.state, "account", None), decider(by))
+    question = NewRevision(shelf.clock(), number, plain_name(file.filename or ""), revision, seconds, by)
+    content = iter(lambda: file.file.read(1024 * 1024), b"")
+    return ask(request, desk, plan, f"/lines/{number}/revision", question, by=by, content=content,
+               form={"revision": revision})  # fmt: skip

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 from fastapi import Request
 
+from cakewright.app.plans import shown_moment
 from cakewright.app.show_part import PartPages
 from cakewright.errors import InputError
 from cakewright.model.build import Build
@@ -124,3 +125,14 @@ def shown_of(shelf: Shelf, plan: WeekPlan, here: str) -> dict[str, Any]:
         "base": f"/plans/{plan.version}",
         "people": [p.name for p in plan.cell.people],
     }
+
+
+def moment_or_now(shelf: Shelf, plan: WeekPlan, text: str) -> datetime:
+    """The instant of a form field; of an empty one the moment at which the plan is shown now."""
+    return moment_of(plan, text) if text else shown_moment(plan, shelf.clock())
+
+
+def names_in(plan: WeekPlan) -> list[str]:
+    """Everything and everybody that may be out of use."""
+    cell = plan.cell
+    return [x.name for group in (cell.machines, cell.chambers, cell.stations, cell.people) for x in group]

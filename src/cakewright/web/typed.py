@@ -45,3 +45,10 @@ def happened(text: str, now: datetime) -> datetime:
     if now - when > LONGEST_WAIT:
         raise InputError(f"{text[:40]} is more than a month ago", remedy="enter it anew with a note", where="when")
     return min(when, now)
+
+
+def decider(by: str) -> str:
+    """The name of who decides; InputError when nobody's is given."""
+    if not by.strip():
+        raise InputError("nobody's name is given", remedy="say who decides", where="by")
+    return by.strip()
