@@ -22,6 +22,7 @@ from cakewright.store import open_store
 from cakewright.web.application import create_app
 
 PAINT = """() => performance.getEntriesByName('first-contentful-paint')[0]?.startTime ?? null"""
+SHARP = """(is_so) => { document.querySelector('.nest canvas').dataset.sharp = is_so; }"""
 TURN = """async (seconds) => {
   const canvas = document.querySelector('.nest canvas'); canvas.focus();
   const before = Number(canvas.dataset.frames), begin = performance.now();
@@ -65,7 +66,16 @@ def main() -> None:
                 page.goto(f"{at}/plans/{plan}/builds/B1")
                 page.locator(".nest canvas[data-frames]").wait_for()
                 calls = page.locator(".nest canvas").get_attribute("data-calls")
-                print(f"{name + ': frames a second while turning':44} {page.evaluate(TURN, 4):7.1f}")
+                page.evaluate(SHARP, "yes")
+                whole = float(page.evaluate(TURN, 4))
+                drawn = page.locator(".nest canvas").get_attribute("data-triangles")
+                page.evaluate(SHARP, "")
+                page.evaluate(TURN, 1)  # it notices that it is slow
+                moving = float(page.evaluate(TURN, 4))
+                few = page.locator(".nest canvas").get_attribute("data-triangles")
+                print(f"{name + ': frames a second, all of it':44} {whole:7.1f}    {drawn} triangles")
+                print(f"{name + ': frames a second while turning':44} {moving:7.1f}    {few} triangles")
+                print(f"{name + ': ratio':44} {moving / whole:7.1f}")
                 print(f"{name + ': draw calls a frame':44} {calls:>7}")
         browser.close()
 

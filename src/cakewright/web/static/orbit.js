@@ -4,7 +4,7 @@ import * as THREE from "/static/vendor/three/three.module.js";
 export { THREE };
 export const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
 export const isDark = () => new THREE.Color(colour("--paper")).getHSL({}).l < 0.5;
-const SLOW_MS = 60, COARSE = 0.5, REST_MS = 250; // slower frames than this are drawn with half the pixels until one rests
+const SLOW_MS = 45, COARSE = 0.5, REST_MS = 250; // slower frames than this are drawn with half the pixels until one rests
 const STEEPEST = 1.5; // rad; never quite from above, where left and right would change places
 
 export class Orbit {
@@ -32,6 +32,9 @@ export class Orbit {
 
   // Subclasses may place what depends on the camera.
   beforeDraw() {}
+
+  // Subclasses may draw less while the picture moves on a slow machine, and all of it again when it rests.
+  coarsen() {}
 
   resize() {
     const w = this.canvas.clientWidth, h = this.canvas.clientHeight;
@@ -68,13 +71,21 @@ export class Orbit {
 
   // On a slow machine a moving picture is coarse and follows the hand; it becomes sharp when the hand rests.
   keepUp(now) {
+    if (this.canvas.dataset.sharp) return; // whoever measures wants all of it in every frame
     const gap = now - (this.last || 0);
     this.last = now;
     this.slow = gap > SLOW_MS && gap < 1000 ? (this.slow || 0) + 1 : gap < SLOW_MS ? 0 : this.slow;
-    if (this.slow > 2 && !this.isCoarse) { this.isCoarse = true; this.resize(); }
+    if (this.slow > 2 && !this.isCoarse) this.beCoarse(true);
     if (!this.isCoarse) return;
     clearTimeout(this.rest);
-    this.rest = setTimeout(() => { this.isCoarse = false; this.slow = 0; this.resize(); }, REST_MS);
+    this.rest = setTimeout(() => { this.slow = 0; this.beCoarse(false); }, REST_MS);
+  }
+
+  beCoarse(isCoarse) {
+    this.isCoarse = isCoarse;
+    this.canvas.dataset.coarse = isCoarse ? "yes" : "";
+    this.coarsen(isCoarse);
+    this.resize();
   }
 
   drawNow() {
@@ -83,6 +94,7 @@ export class Orbit {
     this.renderer.render(this.scene, this.camera);
     this.canvas.dataset.frames = String(Number(this.canvas.dataset.frames || 0) + 1);
     this.canvas.dataset.calls = String(this.renderer.info.render.calls);
+    this.canvas.dataset.triangles = String(this.renderer.info.render.triangles);
   }
 
   rotate(around, up) {

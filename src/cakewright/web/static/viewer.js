@@ -1,4 +1,5 @@
 // The nest in 3D: turn, cut at a layer, pick a piece. Everything here also works from the keyboard.
+import { coarse } from "/static/coarse.js";
 import { drawCut, markCut } from "/static/cut.js";
 import { listenMoves } from "/static/move.js";
 import { Orbit, THREE, colour, isDark } from "/static/orbit.js";
@@ -10,6 +11,8 @@ const note = box.querySelector(".stage-note");
 const picked = box.querySelector(".picked");
 const slider = box.querySelector("#layer");
 const shownLayer = box.querySelector("#layer-now");
+
+const MOVING = 24000; // triangles of the whole nest while it moves on a machine that draws slowly
 
 // --- reading the binary scene -------------------------------------------------------------------------------------
 function read(buffer) {
@@ -37,6 +40,14 @@ function fateColour(fate, dark) {
   const light = { "whole": "#5c9a73", "whole near": "#d79a3c", "half made": "#b3352a", "not begun": "#8f8b82" };
   const night = { "whole": "#8fdcab", "whole near": "#ffc27a", "half made": "#ff8376", "not begun": "#6c7176" };
   return new THREE.Color((dark ? night : light)[kind] || "#888888");
+}
+
+function shapeOf({ vertices, faces }) {
+  const shape = new THREE.BufferGeometry();
+  shape.setAttribute("position", new THREE.BufferAttribute(vertices, 3));
+  shape.setIndex(new THREE.BufferAttribute(faces, 1));
+  shape.computeBoundingSphere();
+  return shape;
 }
 
 class View extends Orbit {
@@ -75,10 +86,7 @@ class View extends Orbit {
     this.meshes = [];
     this.cores = [];
     for (const part of this.nest.parts) {
-      const shape = new THREE.BufferGeometry();
-      shape.setAttribute("position", new THREE.BufferAttribute(part.vertices, 3));
-      shape.setIndex(new THREE.BufferAttribute(part.faces, 1));
-      shape.computeBoundingSphere();
+      const shape = shapeOf(part);
       const count = part.pieces.length;
       const skin = new THREE.InstancedMesh(shape, this.outside, count);
       const core = new THREE.InstancedMesh(shape, this.inside, count);
@@ -98,6 +106,17 @@ class View extends Orbit {
     }
     this.pieces.sort((a, b) => b.high - a.high || (a.piece < b.piece ? -1 : 1));
     this.lineOrder = [...new Set(this.pieces.map((p) => p.line))].sort((a, b) => a - b);
+  }
+
+  // While it moves on a slow machine each part is drawn with few triangles; they are found the first time.
+  coarsen(isCoarse) {
+    const most = Math.max(24, Math.floor(MOVING / Math.max(this.pieces.length, 1)));
+    this.nest.parts.forEach((part, n) => {
+      this.fine ??= this.meshes.map((mesh) => mesh.geometry);
+      this.rough ??= [];
+      if (isCoarse) this.rough[n] ??= shapeOf(coarse(part.vertices, part.faces, most));
+      this.meshes[n].geometry = this.cores[n].geometry = (isCoarse ? this.rough : this.fine)[n];
+    });
   }
 
   paint() {
@@ -128,6 +147,7 @@ class View extends Orbit {
 
   // The piece under a point of the screen and where it is met; null beside everything.
   hitAt(clientX, clientY) {
+    if (this.isCoarse) this.coarsen(false); // what is pressed is the part itself
     const hits = this.ray(clientX, clientY).intersectObjects(this.meshes).filter((hit) => hit.point.z <= this.plane.constant);
     if (!hits.length) return null;
     return { piece: this.pieces.find((p) => p.mesh === hits[0].object && p.index === hits[0].instanceId), point: hits[0].point };
