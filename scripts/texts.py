@@ -39,12 +39,23 @@ def catalogue() -> Catalog:
 
 
 def _others() -> Iterator[tuple[str, str]]:
+    from cakewright.web import powder
     from cakewright.web.display import script_texts
+    from cakewright.web.gantt import LANES, SHORT, STATION_KINDS
     from cakewright.web.look import PLACES
     from cakewright.web.papers import ORDER_PAPERS, PAPERS, TABLES
+    from cakewright.web.powder_book import DEEDS
 
     for text in script_texts():
         yield text, "static"
+    for text in ("and", "or"):
+        yield text, "look.py"
+    for text in (*LANES, *SHORT.values(), "bench", *STATION_KINDS):
+        yield text, "gantt.py"
+    for _, text in powder.PLACES:
+        yield text, "powder.py"
+    for text, _ in DEEDS.values():
+        yield text, "powder_book.py"
     for _, word, _ in PLACES:
         yield word, "look.py"
     for title, use, *_ in (*PAPERS.values(), *ORDER_PAPERS.values()):
@@ -63,7 +74,7 @@ def _others() -> Iterator[tuple[str, str]]:
 
 def sentence_catalogue() -> Catalog:
     """Every sentence that the domains make, `{name}` where a value stands."""
-    from cakewright.web.sentences import sentences
+    from cakewright.web.message_ids import sentences
 
     found = Catalog(project="cakewright sentences", charset="utf-8")
     for text in sorted(one.text for one in sentences()):

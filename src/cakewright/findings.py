@@ -52,8 +52,8 @@ class Finding:
         found = f"{_digits(self.value)} {self.unit}"
         if self.limit is None:
             return found
-        side = "at least" if self.value < self.limit else "at most"
-        return f"{found}, {side} {_plain(self.limit)} {self.unit}"
+        limit = f"{_plain(self.limit)} {self.unit}"
+        return f"{found}, at least {limit}" if self.value < self.limit else f"{found}, at most {limit}"
 
     @property
     def text(self) -> str:

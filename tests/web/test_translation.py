@@ -9,7 +9,7 @@ from babel.messages.pofile import read_po
 from scripts.texts import catalogue
 
 from cakewright.web import speech
-from cakewright.web.sentences import sentences, sentences_in
+from cakewright.web.message_ids import sentences, sentences_in
 from cakewright.web.speech import Speech, languages
 from tests.web.test_pages import ALL
 

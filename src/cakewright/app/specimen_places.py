@@ -50,11 +50,14 @@ def bench_day(plan: WeekPlan, build: str) -> tuple[datetime | None, datetime | N
 
 
 def places_words(places: Iterable[SpecimenPlace]) -> str:
-    """'2 low, 1 in the middle, 2 high; along X and Z'."""
+    """'2 low, 1 in the middle, 2 high; lying along X and Z'."""
     found = list(places)
-    thirds = [f"{n} {word}" for word in ("low", "in the middle", "high") if (n := sum(p.third == word for p in found))]
+    low, middle, high = (sum(p.third == word for p in found) for word in ("low", "in the middle", "high"))
+    thirds = [
+        words for n, words in ((low, f"{low} low"), (middle, f"{middle} in the middle"), (high, f"{high} high")) if n
+    ]
     axes = " and ".join(a for a in _AXES if any(p.along == a for p in found))
-    return f"{', '.join(thirds)}; along {axes}" if found else "none"
+    return f"{', '.join(thirds)}; lying along {axes}" if found else "no specimen"
 
 
 def _place(plan: WeekPlan, build: Build, piece: Placement) -> SpecimenPlace:

@@ -53,7 +53,8 @@ def removal_verdict(removal: Removal) -> Verdict:
         return Verdict("Removal", False, groups)
     if removal.hooked:
         n = len(removal.hooked)
-        hooks = f"{count(n, 'piece leaves', 'pieces leave')} only after others: see the unpacking map."
+        leave = "1 piece leaves only after others" if n == 1 else f"{n} pieces leave only after others"
+        hooks = f"{leave}: see the unpacking map."
         return Verdict("Removal", True, ("Everything can be taken out.", hooks))
     return Verdict("Removal", True, ("Everything can be lifted out from the top.",))
 

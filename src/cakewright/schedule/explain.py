@@ -170,24 +170,26 @@ class Explainer:
             if not self.a.chamber_ok[b, c]:
                 continue
             name, state = self.instance.name_of_row(c), self._chamber_state(c, t)
-            (cooling if state == "cool" else other).append(name if state == "cool" else f"{name} {state}")
+            (other if state else cooling).append(state or name)
         parts = []
         if cooling:
-            parts.append(f"{_and(cooling)} {'cool' if len(cooling) > 1 else 'cools'}")
+            parts.append(f"{_and(cooling)} cool" if len(cooling) > 1 else f"{cooling[0]} cools")
         return f"waits for chamber: {', '.join([*parts, *other])} until {words(origin, until, zone)}"
 
     def _chamber_state(self, row: int, t: int) -> str:
+        """What keeps a chamber, empty while its cake cools."""
+        name = self.instance.name_of_row(row)
         for b, job in enumerate(self.instance.builds):
             if self.placed.chamber[b] != row:
                 continue
             printed = int(self.placed.printed[b])
             if self.placed.at[b, 0] <= t < printed:
-                return f"prints {job.key}"
+                return f"{name} prints {job.key}"
             if printed <= t < self.placed.cold[b]:
-                return "cool"
+                return ""
             if printed <= t < self.placed.end[b, 3]:
-                return f"holds {job.key}, not yet unpacked and clean"
-        return "is out of use"
+                return f"{name} holds {job.key}, not yet unpacked and clean"
+        return f"{name} is out of use"
 
     def _machine_words(self, b: int, t: int, until: int) -> str:
         zone, origin = self.instance.cell.zone, self.instance.origin
@@ -197,8 +199,9 @@ class Explainer:
             for i, job in enumerate(self.instance.builds)
             if i != b and self.a.printing[b, self.placed.machine[i]] > 0 and t <= self.placed.at[i, 1] < until + 1
         ]
-        what = f" hold{'s' if len(names) == 1 else ''} {_and(holding)}" if holding else " busy"
-        return f"waits for machine: {_and(names)}{what} until {words(origin, until, zone)}"
+        who, what = _and(names), _and(holding)
+        held = f"{who} holds {what}" if len(names) == 1 else f"{who} hold {what}"
+        return f"waits for machine: {held if holding else f'{who} busy'} until {words(origin, until, zone)}"
 
     def _unpack_waits(self, b: int) -> list[Wait]:
         zone, origin = self.instance.cell.zone, self.instance.origin
@@ -234,9 +237,8 @@ class Explainer:
             if day_row >= 0:
                 allowed = int(first_gap(a.busy[day_row], a.used[day_row], at, max(hands, 1)))
                 if allowed - at >= self.least:
-                    days = _and([WEEKDAYS[d] for d in sorted(step.weekdays)] or ["any day"])
-                    weeks = f" of every {_ordinal(step.every_weeks)} week" if step.every_weeks > 1 else ""
-                    waits.append(Wait(allowed - at, f"needs {step.station_kind}, run on {days}{weeks} only"))
+                    days = _days(step.weekdays, step.every_weeks)
+                    waits.append(Wait(allowed - at, f"needs {step.station_kind}, run on {days} only"))
                     at = allowed
             waits.append(
                 self._hands_wait(step.skill, at, start, hands, f"ready for {step.station_kind}", stations=rows, run=run)
@@ -266,8 +268,12 @@ class Explainer:
         return Wait(waited, f"{said}, no free hands ({who}) before {words(origin, start, zone)}")
 
 
-def _ordinal(n: int) -> str:
-    return {2: "second", 3: "third"}.get(n, f"{n}th")
+def _days(weekdays: Iterable[int], every_weeks: int) -> str:
+    days = _and([WEEKDAYS[d] for d in sorted(weekdays)] or ["any day"])
+    if every_weeks <= 1:
+        return days
+    known = {2: f"{days} of every second week", 3: f"{days} of every third week"}
+    return known.get(every_weeks, f"{days} of every {every_weeks}th week")
 
 
 def _and(names: list[str], word: str = "and") -> str:

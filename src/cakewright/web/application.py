@@ -7,7 +7,7 @@ from contextlib import asynccontextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
-from fastapi import FastAPI
+from fastapi import Depends, FastAPI
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 
@@ -64,6 +64,7 @@ from cakewright.web import (
 from cakewright.web.files import LastingFiles
 from cakewright.web.security import LOCAL_HOSTS, OwnPagesOnly, SecureHeaders
 from cakewright.web.shelf import Shelf
+from cakewright.web.speech import hear
 from cakewright.web.watch import Watch
 
 HERE = Path(__file__).parent
@@ -99,6 +100,7 @@ def create_app(
         openapi_url="/api/openapi.json",
         docs_url=None,
         redoc_url=None,
+        dependencies=[Depends(hear)],
     )
     app.state.shelf = Shelf(store, clock)
     app.state.desk = desk

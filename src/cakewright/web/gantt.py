@@ -19,6 +19,7 @@ from cakewright.documents.staffing import Window, hours_of_person, staffed
 from cakewright.documents.timeline import hours_of
 from cakewright.documents.words import clock, day, moment
 from cakewright.model.plan import LinePromise, Task, TaskKind, WeekPlan
+from cakewright.web.speech import current
 
 HOUR = 12.0  # width of an hour in drawing units (px at 100 %)
 LANE, GAP, HEAD = 44.0, 6.0, 62.0
@@ -36,6 +37,8 @@ SHORT = {
     TaskKind.LOAD: "load", TaskKind.PRINT: "print", TaskKind.COOL: "cools", TaskKind.UNLOAD: "lift out",
     TaskKind.UNPACK: "unpack", TaskKind.CLEAN: "clean", TaskKind.INSPECT: "inspect", TaskKind.PACK: "pack",
 }  # fmt: skip
+LANES = ("machine", "chamber", "station", "person")
+STATION_KINDS = ("unpack", "blast", "dye", "smooth", "inspect", "pack")  # those named in the cell file's own words
 BENCH = (TaskKind.INSPECT, TaskKind.PACK)
 FIXED = ("cool", "wait")  # what goes by itself is not dragged
 
@@ -113,10 +116,11 @@ def draw_gantt(plan: WeekPlan, at: datetime, told: WeekPlan | None = None) -> Ma
         hours.append(_lane(plan, lane, y, grid, wide, lonely, known))
         hours += _was_told(plan, told, lane, y, grid) if told else []
     hours.append(_now(plan, at, grid, last, tall))
+    scrolls = current().label("Calendar, scrolls sideways")
     return Markup(
         f'<div class="gantt-pair"><svg class="gantt names" viewBox="0 0 {SIDE:.0f} {tall:.0f}" width="{SIDE:.0f}" '
         f'height="{tall:.0f}" role="img" aria-label="Machines, chambers, stations, people">{"".join(names)}</svg>'
-        f'<div class="scroller" tabindex="0" role="region" aria-label="Calendar, scrolls sideways">'
+        f'<div class="scroller" tabindex="0" role="region" aria-label="{scrolls}">'
         f'<svg class="gantt" viewBox="0 0 {wide:.0f} {tall:.0f}" width="{wide:.0f}" height="{tall:.0f}" role="group" '
         f'aria-label="Calendar of machines, chambers, stations and people">{"".join(hours)}</svg></div></div>'
     )
@@ -264,15 +268,15 @@ def _bar(plan: WeekPlan, task: Task, y: float, grid: _Grid, room: float, name: s
     until = clock(task.end, zone) if day(task.start, zone) == day(task.end, zone) else moment(task.end, zone)
     what = task.label if task.label == "inspect and pack" else str(task.kind)
     lines = "" if task.build else " ".join(f"L{n:02d}" for n in task.lines[:6])
-    said = escape(f"{task.build or lines} {what}: {moment(task.start, zone)} to {until}{who}".strip())
+    when = current().label(f"{moment(task.start, zone)} to {until}")
+    said = escape(f"{task.build or lines} {current().label(what)}: {when}{who}".strip())
     kind = PATTERN[task.kind]
     fill = f'fill="url(#p-{kind})" ' if kind in ("cool", "wait") else ""  # a style sheet cannot point into the page
     drawn = (
         f'<rect class="bar {kind}" {fill}x="{x:.1f}" y="{y:.1f}" width="{width:.1f}" height="{LANE - 4:.1f}" rx="3"/>'
     )
     short = SHORT.get(task.kind, task.label.partition(": ")[2] or str(task.kind))
-    if task.label == "inspect and pack":
-        short = "bench"
+    short = current().label("bench" if task.label == "inspect and pack" else short)
     drawn += _labels(task.build, short, kind, x, y, width, room)
     inside = f"<title>{said}</title>{drawn}"
     moves = f' data-task="{escape(name)}" data-start="{task.start.isoformat()}"' if name and kind not in FIXED else ""

@@ -62,7 +62,8 @@ def _environment() -> Environment:
         "kg": words.kg,
         "percent": words.percent,
         "money": words.money,
-        "listed": words.listed,
+        "listed": lambda items, word="and": words.listed([_in_words(one) for one in items], current().gettext(word)),
+        "word": lambda value: current().word(str(value)),
         "mm": lambda value, digits=1: current().length(value, digits),
         "size": lambda sides, digits=1: current().size(sides, digits),
         "as_it_is": lambda value: Markup(escape(str(value) if isinstance(value, StrEnum) else value)),
@@ -79,6 +80,8 @@ def _in_words(value: Any) -> Any:
     """What the program says (a kind of task, a state, a reason) as this person reads it; everything else as it is."""
     if isinstance(value, StrEnum):
         return current().gettext(str(value))
+    if type(value) is Markup:
+        return Markup(current().picture(str(value)))
     return current().sentence(value) if type(value) is str else value
 
 

@@ -82,11 +82,15 @@ def draw_hours(rows: tuple[tuple[str, float, float], ...], calendar_h: float) ->
     for i, (reason, planned, recorded) in enumerate(rows):
         y = 8 + i * step
         parts.append(f'<text x="0" y="{y + 22:.0f}">{escape(reason)}</text>')
-        for kind, hours, top, word in (("plan", planned, y, "planned"), ("real", recorded, y + 20, "recorded")):
+        bars = (
+            ("plan", planned, y, f"{planned:.1f} h planned"),
+            ("real", recorded, y + 20, f"{recorded:.1f} h recorded"),
+        )
+        for kind, hours, top, word in bars:
             width = hours * scale
             parts.append(f'<rect class="hours-{kind}" x="{side:.0f}" y="{top:.0f}" width="{width:.1f}" height="16"/>')
-            parts.append(f'<text x="{side + width + 6:.1f}" y="{top + 13:.0f}">{hours:.1f} h {word}</text>')
-    said = "; ".join(f"{reason}: {p:.1f} h planned, {r:.1f} h recorded" for reason, p, r in rows)
+            parts.append(f'<text x="{side + width + 6:.1f}" y="{top + 13:.0f}">{word}</text>')
+    said = "; ".join(f"{p:.1f} h planned, {r:.1f} h recorded: {reason}" for reason, p, r in rows)
     return svg(side + wide + 150, 12 + step * len(rows), f"Machine hours by reason. {said}", parts)
 
 
@@ -140,7 +144,7 @@ def draw_outcomes(outcomes: Sequence[Outcome]) -> Markup:
         parts.append(f'<text x="0" y="{y + 15}">{escape(o.name)}</text>')
         parts.append(f'<rect class="hours-real" x="{side:.0f}" y="{y}" width="{width:.1f}" height="20"/>')
         parts.append(f'<text x="{side + width + 6:.1f}" y="{y + 15}">{o.kg_per_week:.2f} kg</text>')
-    said = "; ".join(f"{o.name}: {o.kg_per_week:.2f} kg" for o in outcomes)
+    said = "; ".join(f"{o.kg_per_week:.2f} kg: {o.name}" for o in outcomes)
     return svg(side + wide + 90, 16 + 30 * len(outcomes), f"Parts a week. {said}", parts)
 
 

@@ -9,6 +9,7 @@ from markupsafe import Markup, escape
 
 from cakewright.app.powder_family import Family, FamilyCan
 from cakewright.app.powder_outlook import Outlook
+from cakewright.web.speech import current
 
 BOX_W, BOX_H, STEP_X, STEP_Y = 132.0, 46.0, 190.0, 64.0
 EDGE = 10.0
@@ -77,7 +78,10 @@ def _way(source: tuple[float, float], target: tuple[float, float], share: float)
 def _box(can: FamilyCan, at: tuple[float, float], is_asked: bool) -> str:
     x, y = at
     kind = "can asked" if is_asked else "can"
-    name, what = escape(_short(can.key, 15)), escape(_short(f"lot {can.lot}" if can.lot else can.kind, 18))
+    name, what = (
+        escape(_short(current().label(can.key), 15)),
+        escape(_short(current().label(f"lot {can.lot}" if can.lot else str(can.kind)), 18)),
+    )
     return (f'<a href="/powder/cans/{_address(can.key)}">'
             f'<rect class="{kind}" x="{x:.0f}" y="{y:.0f}" width="{BOX_W:.0f}" '
             f'height="{BOX_H:.0f}" rx="4"/><text class="can-name" x="{x + 8:.0f}" y="{y + 19:.0f}">{name}</text>'

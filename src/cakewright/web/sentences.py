@@ -1,174 +1,166 @@
 """Sentences that the program makes (reasons, findings, what to do) in another language, and their lengths in inches.
 
 The domains write plain English into plans and records, which are kept for years. Where a page prints such a text it
-is recognised again by the sentence of the program it was made from: the literals and f-strings of the domains' own
-sources are the message ids, what stood in the braces are the values. A translation `locale/sentences/<language>.po`
-says them anew. What is not recognised (a part name, a remark somebody typed) stays exactly as it is.
+is recognised again by the sentence of the program it was made from (`message_ids`); a translation
+`locale/sentences/<language>.po` says it anew with its values. What is not recognised (a part name, a remark somebody
+typed) stays exactly as it is.
 """
 
 from __future__ import annotations
 
-import ast
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
-from pathlib import Path
+from html import escape, unescape
 
-ROOT = Path(__file__).parent.parent
-MAKERS = ("app", "cost", "formats", "model", "nesting", "parts", "physics", "powder", "quality", "schedule")
-LEAST_LETTERS = 7  # with fewer letters outside the braces a sentence would be found everywhere:
-LEAST_BESIDE, FOR_EACH_VALUE = 6, 2  # beside values so many, and so many more for each of them
-DEEPEST = 3
-_BRACES = re.compile(r"\{(\w+)\}")
-_SPLITS = ("; ", ". ", ": ", ", ")
+from cakewright.web.message_ids import AROUND, BRACES, likely
+
+DEEPEST = 6
+_SPLITS = ("; ", ". ", ": ", ", ", " and ")
 _NUMBER = r"\d+(?:\.\d+)?"
-_MEASURE = re.compile(rf"{_NUMBER} mm(?:, at (?:least|most) {_NUMBER} mm)?")
+_MEASURE = re.compile(rf"{_NUMBER} mm")
 _MM = re.compile(rf"\ue000[^\ue001]*\ue001|(?<![\w.,-])(-?{_NUMBER}) mm(?![\w²³/])")
 _WEEK, _YEAR = "Mon|Tue|Wed|Thu|Fri|Sat|Sun", "Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec"
 DAY = re.compile(rf"({_WEEK})( \d{{1,2}})?( (?:{_YEAR}))?(,? \d\d:\d\d)?")
 WEEK, YEAR = _WEEK.split("|"), _YEAR.split("|")
+_JOINED = re.compile(rf"([{AROUND}]*|\. )(.*?)([{AROUND}.]*)", re.S)
+# 3, 0.8 mm, 12 %
+_AMOUNT = re.compile(rf"-?{_NUMBER}(?: ?(?:%|[^\W\d_]{{1,3}}[²³]?))?")
+_NAME = re.compile(
+    r"|[^\s,;:]+|(?=.*[A-Z\d])(?!.*\b(?:at|by|for|from|in|of|on|to)\b)(?:[^,;:]|(?<=\d):(?=\d)){1,40}"
+)  # A1, Red Kiln, Tue 2 Mar
+_LISTED = re.compile(r", | and ")
+_PICTURE = re.compile(r"<svg\b.*?</svg>", re.S)
+_SEEN = re.compile(r'(?<=>)[^<>]+(?=<)|(?<= aria-label=")[^"]+(?=")')
 Length = Callable[[float, int], str]
 Say = Callable[[str], str]
 
 
-@dataclass(frozen=True, slots=True)
-class Sentence:
-    """One sentence of the program: its message id with {names}, what finds it quickly, and what takes it apart."""
-
-    text: str
-    anchor: str
-    pattern: str
-    letters: int
-
-
-@lru_cache(maxsize=1)
-def sentences() -> tuple[Sentence, ...]:
-    """Every sentence of the program, the most particular first."""
-    found = {text: None for path in _sources() for text in sentences_in(path.read_text(encoding="utf-8"))}
-    made = [_sentence(text) for text in found]
-    return tuple(sorted((s for s in made if s.letters >= _least(s)), key=lambda s: -s.letters))
-
-
-def _least(one: Sentence) -> int:
-    values = len(_BRACES.findall(one.text))
-    return LEAST_LETTERS if not values else LEAST_BESIDE + FOR_EACH_VALUE * values
-
-
-def _sources() -> Iterator[Path]:
-    for folder in MAKERS:
-        yield from sorted((ROOT / folder).rglob("*.py"))
-    yield ROOT / "safety.py"
-    yield ROOT / "documents" / "traveller.py"  # the checks before a print
-
-
-def sentences_in(source: str) -> Iterator[str]:
-    """The message ids of a module: literals and f-strings of two words and more, docstrings left out."""
-    tree = ast.parse(source)
-    nodes = list(ast.walk(tree))
-    silent = {id(n.value) for n in nodes if isinstance(n, ast.Expr)}  # docstrings
-    silent |= {id(c) for n in nodes if isinstance(n, ast.JoinedStr) for c in n.values}
-    for node in nodes:
-        if id(node) in silent:
-            continue
-        if isinstance(node, ast.Constant) and isinstance(node.value, str):
-            text = node.value.replace("{", "(").replace("}", ")")
-        elif isinstance(node, ast.JoinedStr):
-            text = _message(node)
-        else:
-            continue
-        if re.search(r"[a-z]{2,} |[a-z]{2,}$", text) and " " in text.strip() and "\n" not in text:
-            yield text.strip().rstrip(".")
-
-
-def _message(node: ast.JoinedStr) -> str:
-    """An f-string with names in its braces, each once."""
-    out, taken = "", set[str]()
-    for part in node.values:
-        if isinstance(part, ast.Constant):
-            out += str(part.value).replace("{", "(").replace("}", ")")
-            continue
-        inside = list(ast.walk(part))
-        words = [n.attr for n in inside if isinstance(n, ast.Attribute)] + [
-            n.id for n in inside if isinstance(n, ast.Name)
-        ]
-        first = words[0].strip("_") if words else "value"
-        name = next(n for n in (first, *(f"{first}_{i}" for i in range(2, 99))) if n not in taken)
-        taken.add(name)
-        out += f"{{{name}}}"
-    return out
-
-
-def _sentence(text: str) -> Sentence:
-    pieces = _BRACES.split(text)
-    literal = pieces[::2]
-    pattern = "".join(re.escape(p) if i % 2 == 0 else "(.*?)" for i, p in enumerate(pieces))
-    anchor = max(literal, key=len)
-    return Sentence(text, anchor, pattern, sum(c.isalpha() for p in literal for c in p))
-
-
-def spoken(text: str, say: Say, length: Length | None = None, day: Say | None = None) -> str:
-    """A text as this person reads it: recognised sentences through `say`, their millimetres through `length`.
-
-    `say` gives the message in another language for a message id, or the id itself; `day` does so for 'Tue 2 Mar 07:10'.
-    """
-    return _spoken(text, _Ear(say, length, day), DEEPEST)
-
-
-@dataclass(frozen=True, slots=True)
-class _Ear:
-    """How a person reads: messages, lengths (None: as written), days (None: as written)."""
-
-    say: Say
-    length: Length | None
-    day: Say | None
-
-
-def _spoken(text: str, ear: _Ear, deep: int) -> str:
-    if deep < 0 or " " not in text:
-        return text
-    if ear.day is not None and DAY.fullmatch(text):
-        return ear.day(text)
-    if _MEASURE.fullmatch(text):
-        return _MM.sub(lambda m: _inch(m, ear.length), text)
-    stem = text.rstrip(".")
-    found = _recognised(stem)
-    if found is not None:
-        return _said(found, ear, deep) + text[len(stem) :]
-    for split in _SPLITS:
-        head, at, tail = text.partition(split)
-        while at:
-            first = _spoken(head, ear, deep - 1)
-            if first != head or _recognised(head.rstrip(".")):
-                return first + at + _spoken(tail, ear, deep)
-            more, at, tail = tail.partition(split)
-            head = f"{head}{split}{more}"
+def _as_it_is(text: str) -> str:
     return text
 
 
-@lru_cache(maxsize=8192)
-def _recognised(text: str) -> tuple[str, tuple[str, ...]] | None:
-    """The message id a text was made from, and its values."""
-    for one in sentences():
-        if one.anchor not in text or not (match := re.fullmatch(one.pattern, text, re.S)):
-            continue
-        if not any(stop in value for value in match.groups() for stop in ("; ", ". ")):  # a value is no two sentences
-            return one.text, match.groups()
+@dataclass(frozen=True, slots=True)
+class Ear:
+    """How a person reads: messages, lengths (None: as written), days (None: as written), single words, '3 pieces'."""
+
+    say: Say
+    length: Length | None = None
+    day: Say | None = None
+    word: Say = _as_it_is
+    counted: Say = _as_it_is
+
+
+def spoken(text: str, ear: Ear) -> str:
+    """A text as this person reads it: recognised sentences in the language, their millimetres in the unit.
+
+    `ear.say` gives the message in another language for a message id, or the id itself; `ear.day` does so for
+    'Tue 2 Mar 07:10', `ear.word` for one word inside a sentence, `ear.counted` for '3 pieces'.
+    """
+    return _spoken(text, ear, DEEPEST)
+
+
+def label(text: str, ear: Ear) -> str:
+    """A word or sentence of a picture, which nobody typed, as this person reads it."""
+    return _spoken(text, ear, DEEPEST, inside=True)
+
+
+def picture(svg: str, ear: Ear) -> str:
+    """Markup with pictures: what is written in them and read aloud of them, as this person reads it."""
+
+    def said(match: re.Match[str]) -> str:
+        return escape(label(unescape(match[0]), ear)) if match[0].strip() else match[0]
+
+    return _PICTURE.sub(lambda drawn: _SEEN.sub(said, drawn[0]), svg)
+
+
+def _spoken(text: str, ear: Ear, deep: int, *, inside: bool = False) -> str:
+    """`inside`: a value of a sentence, or a word of a picture, which nobody typed."""
+    if deep < 0:
+        return text
+    if ear.day is not None and DAY.fullmatch(text) and (inside or " " in text):
+        return ear.day(text)
+    if " " not in text.strip():
+        return ear.word(text) if inside else text
+    if _MEASURE.fullmatch(text):
+        return _MM.sub(lambda m: _inch(m, ear.length), text)
+    joined = _JOINED.fullmatch(text)
+    before, stem, after = joined.groups() if joined else ("", text, "")
+    found = recognised(stem, inside=inside)
+    if found is not None:
+        return before + _said(found, ear, deep) + after
+    if inside and (told := ear.counted(stem)) != stem:
+        return before + told + after
+    return before + _clauses(stem, ear, deep, inside=inside) + after
+
+
+def _clauses(text: str, ear: Ear, deep: int, *, inside: bool) -> str:
+    """A text that is no sentence as a whole: its longest beginning that is one, else what its pieces are."""
+    splits = _SPLITS if inside else _SPLITS[:-1]
+    for split in splits:
+        end = text.rfind(split)
+        while end > 0:
+            head, tail = text[:end], text[end + len(split) :]
+            if recognised(head.strip(AROUND + "."), inside=inside):
+                return _told(head, split, tail, ear, deep, inside=inside)
+            end = text.rfind(split, 0, end)
+    for split in splits:
+        head, at, tail = text.partition(split)
+        while at:
+            first = _spoken(head, ear, deep - 1, inside=inside)
+            if first != head:
+                return _told(head, split, tail, ear, deep, inside=inside)
+            more, at, tail = tail.partition(split)
+            head = f"{head}{split}{more}"
+    if inside and all(_NAME.fullmatch(name) for name in _LISTED.split(text)):
+        return text.replace(" and ", f" {ear.word('and')} ")
+    return text
+
+
+def _told(head: str, split: str, tail: str, ear: Ear, deep: int, *, inside: bool) -> str:
+    joint = f" {ear.word('and')} " if split == " and " else split
+    return _spoken(head, ear, deep - 1, inside=inside) + joint + _spoken(tail, ear, deep, inside=inside)
+
+
+@lru_cache(maxsize=16384)
+def recognised(text: str, *, inside: bool = False) -> tuple[str, tuple[str, ...], bool] | None:
+    """The message id a text was made from, its values, and whether it begins with a capital that the id has not."""
+    for one in likely(text):
+        match = re.fullmatch(one.pattern, text, re.S)
+        if match and _believed(match.groups(), weak=one.weak, inside=inside):
+            return one.text, match.groups(), False
+    if text[:1].isupper() and text[1:2].islower():
+        found = recognised(text[0].lower() + text[1:], inside=inside)
+        return (found[0], found[1], True) if found else None
     return None
 
 
-def _said(found: tuple[str, tuple[str, ...]], ear: _Ear, deep: int) -> str:
-    message, values = found
-    named: Mapping[str, str] = dict(zip(_BRACES.findall(message), values, strict=True))
+def _believed(values: tuple[str, ...], *, weak: bool, inside: bool) -> bool:
+    """A value is no two sentences, unless it is one of the program; few letters are not enough in the open."""
+    told = [value.strip(AROUND + ".") for value in values]
+    known = [bool(" " in value and recognised(value)) for value in told]
+    if any((stop in v and not k) for v, k in zip(values, known, strict=True) for stop in ("; ", ". ")):
+        return False
+    if not weak or all(_AMOUNT.fullmatch(value) for value in told):
+        return True
+    plain = [k or all(_NAME.fullmatch(name) for name in _LISTED.split(v)) for v, k in zip(told, known, strict=True)]
+    return all(plain) and (inside or any(known))
+
+
+def _said(found: tuple[str, tuple[str, ...], bool], ear: Ear, deep: int) -> str:
+    message, values, capital = found
+    named: Mapping[str, str] = dict(zip(BRACES.findall(message), values, strict=True))
 
     def value(match: re.Match[str]) -> str:
         told = named.get(match[1], match[0])
         if re.fullmatch(_NUMBER, told):
             return told
-        return f"\ue000{_spoken(told, ear, deep - 1)}\ue001"
+        return f"\ue000{_spoken(told, ear, deep - 1, inside=True)}\ue001"
 
-    text = _MM.sub(lambda m: _inch(m, ear.length), _BRACES.sub(value, ear.say(message)))
-    return text.replace("\ue000", "").replace("\ue001", "")
+    text = _MM.sub(lambda m: _inch(m, ear.length), BRACES.sub(value, ear.say(message)))
+    text = text.replace("\ue000", "").replace("\ue001", "")
+    return text[:1].upper() + text[1:] if capital else text
 
 
 def _inch(match: re.Match[str], length: Length | None) -> str:

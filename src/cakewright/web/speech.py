@@ -17,7 +17,7 @@ from babel.core import Locale, UnknownLocaleError, negotiate_locale
 from babel.messages.pofile import read_po
 from fastapi import Request
 
-from cakewright.web.sentences import DAY, WEEK, YEAR, spoken
+from cakewright.web.sentences import DAY, WEEK, YEAR, Ear, label, picture, spoken
 
 HERE = Path(__file__).parent / "locale"
 ENGLISH = "en"
@@ -25,6 +25,7 @@ PSEUDO = "en-XA"
 LENGTHS = ("mm", "both", "inch")
 MM_PER_INCH = 25.4  # exact since 1959
 _MARKS = str.maketrans("aeiouyAEIOUYcnsz", "àéîöüýÀÉÎÖÜÝçñšž")
+_COUNTED = re.compile(r"(\d+) ([a-z ]+)")
 _KEPT = re.compile(r"(%\(\w+\)[sd]|%%|\{\w+\}|<[^>]*>|&\w+;)")
 
 
@@ -47,8 +48,34 @@ class Speech:
         """A text that the program made, in this language and with lengths in its unit; what people wrote stays."""
         if self == _PLAIN or " " not in text:
             return text
+        return spoken(text, self._ear())
+
+    def label(self, text: str) -> str:
+        """A word of a picture, in time to be measured or cut before it is drawn."""
+        return text if self == _PLAIN else label(text, self._ear())
+
+    def picture(self, svg: str) -> str:
+        """Markup with pictures, what is written in them in this language and unit."""
+        return svg if self == _PLAIN or "<svg" not in svg else picture(svg, self._ear())
+
+    def _ear(self) -> Ear:
         length = None if self.lengths == "mm" else self.length
-        return spoken(text, _say_sentence(self.language), length, None if self.language == ENGLISH else self._day)
+        say = _say_sentence(self.language)
+        if self.language == ENGLISH:
+            return Ear(say, length)
+        return Ear(say, length, self._day, lambda text: self.word(text) if text.islower() else text, self._counted)
+
+    def word(self, text: str) -> str:
+        """A word or more that the program made: a kind, a state; a name is in no catalogue and stays."""
+        return self.sentence(text) if " " in text else self.gettext(text)
+
+    def _counted(self, text: str) -> str:
+        """'3 pieces' with the word of the catalogue."""
+        found = _COUNTED.fullmatch(text)
+        if found is None:
+            return text
+        said = self.gettext(f"%(num)d {found[2]}")
+        return text if said.endswith(f" {found[2]}") else said.replace("%(num)d", found[1])
 
     def _day(self, text: str) -> str:
         """'Tue 2 Mar 07:10' with the names of this language."""
@@ -92,6 +119,11 @@ def listen(request: Request) -> Speech:
     speech = Speech(language, lengths if lengths in LENGTHS else "mm")
     _SPEECH.set(speech)
     return speech
+
+
+async def hear(request: Request) -> None:
+    """Before a page is made: its pictures are drawn in the language of who asks. Not a thread: it would keep that."""
+    listen(request)
 
 
 def languages() -> tuple[str, ...]:
