@@ -8,7 +8,10 @@ millimetres without doubt and whose longest edge is at most `--longest` and 10 m
 or not; never scaled. Made parts: the bodies of the demo cell, drawn the same way. The draw matters more than the
 search (see nesting_waste.py), so several are made; a mean follows where there is more than one.
 `--turns axis`: the 24 axis turns; `--turns shape`: those of `orientations_for` too (smallest box, positions at rest),
-with `--sampled` evenly spread ones. Prints one table; nothing is asserted. "first" is the time to the first build with
+with `--sampled` evenly spread ones. `--settle` settles what the search found ("by cells mm") on the exact meshes, with
+`--turning` also by small turns about the vertical. `--wishes` asks for what a plan asks (each kind a line, every tenth
+wanted early, every eighth fragile, some alike); "points" is the price of all wishes before and after settling.
+Prints one table; nothing is asserted. "first" is the time to the first build with
 proof (`stop` at once, exact check included, machine code loaded before); the time of the search does not include it.
 """
 
@@ -28,20 +31,22 @@ from cakewright.demo.load import demo_parts
 from cakewright.demo.shapes import kit
 from cakewright.model.mesh import Mesh
 from cakewright.model.part import OrientationRule
+from cakewright.nesting.fulfil import judge
 from cakewright.nesting.orientations import orientations_for
 from cakewright.nesting.search import nest, volume_mm3
 from cakewright.nesting.separable import removal
 from cakewright.nesting.task import NestPiece, NestSpace, NestTask
 from cakewright.nesting.tight import settled
 from cakewright.nesting.verify import verify_nest
+from cakewright.nesting.wishes import NestWishes
 from cakewright.parts.orient import axis_rotations
 from cakewright.stopping import MaxSeconds, MaxSteps
 
 AXES = ("bbox_x_mm", "bbox_y_mm", "bbox_z_mm")
 ROOM = 10.0  # mm less than the base that a part may be long
 HEAD = (
-    "| parts | draw | kinds | base | litres | voxel | first s | search s | height mm | density | boxes | x boxes |"
-    " clear | tightest | check s | free | peak MB |"
+    "| parts | draw | kinds | base | litres | voxel | first s | search s | by cells mm | height mm | points | density |"
+    " boxes | x boxes | clear | tightest | check s | free | peak MB |"
 )
 
 
@@ -86,6 +91,15 @@ def drawn(meshes: dict[str, Mesh], count: int, seed: int) -> tuple[dict[str, Mes
     return {k: meshes[k] for k in sorted(set(chosen))}, [NestPiece(f"p{i:04d}", k, 1) for i, k in enumerate(chosen)]
 
 
+def wished(meshes: dict[str, Mesh], pieces: list[NestPiece]) -> tuple[list[NestPiece], NestWishes]:
+    """The pieces as lines of a plan, and its wishes."""
+    keys = list(meshes)
+    line = {key: n for n, key in enumerate(keys, start=1)}
+    lined = [NestPiece(p.piece, p.part_key, line[p.part_key], float(line[p.part_key] % 10 == 0)) for p in pieces]
+    alike = tuple(frozenset({n, n + 1}) for n in range(1, len(keys), 4))
+    return lined, NestWishes(fragile=frozenset(keys[::8]), apart=alike)
+
+
 def box_packing(sizes: np.ndarray, base: float, clearance: float, step: float) -> float:
     """Lowest height of boxes on a height map: six box orientations, six orders, each box to its lowest spot."""
     orders = [-sizes.prod(1), -sizes.max(1), -np.sort(sizes, 1)[:, 1], -sizes.min(1), -np.sort(sizes, 1)[:, 1:].prod(1)]
@@ -123,6 +137,9 @@ def row(
     solid = sum(volume_mm3(meshes[p.part_key]) for p in pieces)
     boxes = box_packing(np.array([meshes[p.part_key].size_mm for p in pieces]), base, a.clearance, 0.5)
     space = NestSpace(base, base, a.height)
+    wishes = None
+    if a.wishes:
+        pieces, wishes = wished(meshes, pieces)
     task = NestTask(
         meshes,
         pieces,
@@ -130,6 +147,8 @@ def row(
         space,
         a.clearance,
         a.voxel,
+        wishes,
+        turning=frozenset(meshes) if a.turning else frozenset(),
     )
     clock = time.process_time if a.processor else time.monotonic
     start = clock()
@@ -138,9 +157,11 @@ def row(
     first = clock() - start
     start = clock()
     made = nest(task, stop=MaxSeconds(a.seconds, clock), seed=a.seed, workers=a.workers)
+    by_cells = made
     if a.settle:
         made = settled(task, made)
     spent = clock() - start
+    points = " -> ".join(f"{sum(t.price for t in judge(task, m)):.1f}" for m in (by_cells, made)) if a.wishes else "-"
     seen = verify_nest(meshes, made.placements, space, a.clearance, clock=clock)
     way = removal(meshes, made.placements, space, voxel_mm=made.voxel_mm)
     gap = f"{seen.tightest.gap_mm:.3f}" if seen.tightest else "-"
@@ -150,7 +171,8 @@ def row(
     left = f" ({len(made.left_out)} left out)" if made.left_out else ""
     line = (
         f"| {len(pieces)} {kind}{left} | {number} | {len(meshes)} | {base:g} | {solid / 1e6:.2f} | {made.voxel_mm:g} |"
-        f" {first:.1f} | {spent:.1f} | {made.height_mm:.1f} | {made.density:.2%} | {of_boxes:.2%} | {ratio:.2f} |"
+        f" {first:.1f} | {spent:.1f} | {by_cells.height_mm:.1f} | {made.height_mm:.1f} | {points} |"
+        f" {made.density:.2%} | {of_boxes:.2%} | {ratio:.2f} |"
         f" {seen.is_clear} | {gap} | {seen.seconds:.2f} | {way.is_free} | {peak:.0f} |"
     )
     return line, made.density, ratio
@@ -170,6 +192,8 @@ def main() -> None:
     ask.add_argument("--workers", type=int, default=1)
     ask.add_argument("--processor", action="store_true", help="count processor seconds: for a machine that others use")
     ask.add_argument("--settle", action="store_true", help="settle on the exact meshes after the search")
+    ask.add_argument("--turning", action="store_true", help="settling may turn pieces about the vertical")
+    ask.add_argument("--wishes", action="store_true", help="ask for what a plan asks, and tell the price")
     ask.add_argument("--turns", choices=("axis", "shape"), default="axis")
     ask.add_argument("--sampled", type=int, default=0, help="evenly spread turns tried as well")
     ask.add_argument("--draws", type=int, nargs="+", default=[1], help="seeds of the draws")
@@ -200,9 +224,8 @@ def main() -> None:
                     print(line, flush=True)
                 if len(rows) > 1:
                     mean = np.mean(rows, axis=0)
-                    print(
-                        f"| mean of {len(rows)} | | | {base:g} | | | | | | {mean[0]:.2%} | | {mean[1]:.2f} | | | | | |"
-                    )
+                    said = f"{mean[0]:.2%} | | {mean[1]:.2f}"
+                    print(f"| mean of {len(rows)} | | | {base:g} | | | | | | | | {said} | | | | | |")
 
 
 if __name__ == "__main__":

@@ -155,6 +155,10 @@ class Workspace:
             b.pad,
         )
 
+    def sink(self, layout: Layout, order: Ints, floor: Ints) -> int:
+        """Add pieces lowest first wherever there is room, whether they can be lifted or not; how many found none."""
+        return place_in_order(order, *self._place(layout, floor, None))
+
     def drop(self, layout: Layout, order: Ints) -> int:
         """Add pieces where they can be let down from above past everything in `layout`."""
         missing = 0

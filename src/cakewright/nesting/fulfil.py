@@ -13,6 +13,7 @@ from cakewright.nesting.bank import Bank, make_bank
 from cakewright.nesting.construct import Layout, Workspace
 from cakewright.nesting.objective import SMALL, Objective, Term
 from cakewright.nesting.separable import Block, removal
+from cakewright.nesting.sideways import drawn_out
 from cakewright.nesting.task import NestTask
 from cakewright.nesting.thick import tightest_thick_pair
 from cakewright.nesting.wishes import NestWishes, ceiling_mm
@@ -36,12 +37,19 @@ def arranged(
 ) -> tuple[Layout, tuple[str, ...]]:
     """The layout arranged under its own height (or as high as costs nothing more), with a note on each wish."""
     task, wishes = objective.task, objective.wishes
-    height = max([layout.height_mm(work.bank), *(p.z_max_mm for p in stands)])
+    height = max(layout.height_mm(work.bank), _top(stands))
     ceiling = ceiling_mm(height, wishes.windows, task.space.height_mm)
     before = objective.terms(layout)
     stop = stop or MaxSteps(int(ARRANGE_STEPS.value))
+    if not stop(0, height):
+        layout = drawn_out(work, layout, objective, fixed)
+        ceiling = min(ceiling, ceiling_mm(max(layout.height_mm(work.bank), _top(stands)), wishes.windows, ceiling))
     layout, _ = arrange(work, layout, objective, stop, rng, ceiling_mm=ceiling, fixed=fixed)
     return layout, _notes(before, objective.terms(layout), frozenset(TOLD) - not_asked(task))
+
+
+def _top(stands: Sequence[Placement]) -> float:
+    return max((p.z_max_mm for p in stands), default=0.0)
 
 
 def not_asked(task: NestTask) -> frozenset[str]:

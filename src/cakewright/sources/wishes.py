@@ -99,3 +99,14 @@ WITNESS_HEIGHT = Reference(
     Status.DEFAULT,
     "chosen here: what a build may grow so that its specimens stand low, in the middle and high",
 )
+SIDEWAYS_LEVELS = Reference(
+    "wishes.sideways_levels",
+    8.0,
+    "times",
+    Status.DEFAULT,
+    _OURS,
+    "how often the highest pieces are given places that they only leave sideways",
+)
+SIDEWAYS_TRIES = Reference(
+    "wishes.sideways_tries", 6.0, "places", Status.DEFAULT, _OURS, "places tried for them before that is given up"
+)
