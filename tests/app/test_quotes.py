@@ -104,15 +104,17 @@ def test_a_build_that_grows_keeps_every_piece(shop):
     assert {p.line for p in inside.promises} == {*plan.part_of_line, line.line}
 
 
-def test_unit_cost_over_quantity_falls_and_its_breaks_are_new_lows(shop):
-    """One piece pays for a build alone; among the breaks each is cheaper than every smaller quantity."""
+def test_unit_cost_over_quantity_falls_and_only_real_drops_are_worth_asking_for(shop):
+    """One piece pays for a build alone; breaks are a tenth cheaper than every smaller quantity."""
     plan, file = shop
     line = loose_line(file, plan.cell, None)
-    prices = quantity_prices(line, read_part(line, plan.cell, file), plan.cell, (1, 2, 10, 40))
-    assert [p.quantity for p in prices] == [1, 2, 10, 40]
+    prices = quantity_prices(line, read_part(line, plan.cell, file), plan.cell, (1, 2, 10, 11, 40))
+    assert [p.quantity for p in prices] == [1, 2, 10, 11, 40]
     assert prices[0].unit > 3 * prices[2].unit
-    breaks = [p for p in prices if p.is_break]
-    assert all(a.unit > b.unit for a, b in itertools.pairwise(breaks))
+    lowest = itertools.accumulate((p.unit for p in prices), min)
+    drops = [p.unit <= 0.9 * low for low, p in zip(lowest, prices[1:], strict=False)]
+    assert [p.is_break for p in prices] == [False, *drops]
+    assert prices[3].unit < prices[2].unit and not prices[3].is_break
 
 
 def test_a_part_that_does_not_fit_is_refused_before_any_search(shop, tmp_path):

@@ -9,6 +9,7 @@ import pytest
 
 from cakewright.app import run_build
 from cakewright.app.authority import grant
+from cakewright.app.note_task import note_task
 from cakewright.app.powder_blend import Weighing, propose_blend, weigh_blend
 from cakewright.app.powder_books import look
 from cakewright.app.powder_build import charge_build
@@ -16,6 +17,7 @@ from cakewright.app.powder_deeds import make_can, opening_stock, receive_lot
 from cakewright.app.start_labels import do_without
 from cakewright.errors import InputError
 from cakewright.model.floor import FloorKind
+from cakewright.model.plan import TaskKind
 from cakewright.powder.ledger import ContainerKind
 from cakewright.store import open_store
 from tests.documents.world import START, week
@@ -99,3 +101,28 @@ def test_a_named_person_does_without_and_stands_in_the_record(store, plan):
     grant(store, plan, person="Ada", step="release-build", until="", note="", by="Mira", at=NOW)
     with pytest.raises(InputError, match="Jon is not entered for 'release a build'; entered: Ada"):
         do_without(store, plan, build, "powder", reason="scanner broken", **JON)
+
+
+def test_a_note_that_the_print_began_asks_for_the_labels_too(store, plan):
+    """Also an end without a begin; a reason with a name lets it pass and is kept; a wrong label is not overridden."""
+    print_of = {"kind": TaskKind.PRINT, "build": "B1", "at": NOW, "by": "Jon"}
+    for said in ({"started": NOW}, {"ended": NOW}):
+        with pytest.raises(InputError, match="the chamber was not scanned"):
+            note_task(store, plan, **print_of, **said)
+    note_task(store, plan, **print_of)  # not begun: nothing to ask
+    note_task(store, plan, kind=TaskKind.LOAD, build="B1", started=NOW, at=NOW, by="Jon")
+    run_build.scan(store, plan, plan.build("B1"), "chamber that is not there", **JON)
+    with pytest.raises(InputError, match="wrong"):
+        note_task(store, plan, **print_of, started=NOW, without="scanner broken")
+    assert not [p for p in store.schedule.progress_of(1) if p.kind is TaskKind.PRINT and p.started]
+
+
+def test_a_name_and_a_reason_stand_for_labels_once(store, plan):
+    """Both labels are done without by name; the end of that print is noted without asking again."""
+    print_of = {"kind": TaskKind.PRINT, "build": "B1", "at": NOW, "by": "Jon"}
+    note_task(store, plan, **print_of, started=NOW, without="the reader fell into the powder")
+    kept = store.floor.records(plan=1, build="B1", kind=FloorKind.WITHOUT)
+    assert {(r.data["what"], r.by) for r in kept} == {("chamber", "Jon"), ("powder", "Jon")}
+    later = NOW + timedelta(hours=1)
+    note_task(store, plan, **{**print_of, "at": later}, started=NOW, ended=later)
+    assert len(store.floor.records(plan=1, build="B1", kind=FloorKind.WITHOUT)) == 2

@@ -91,3 +91,7 @@ def test_the_question_must_be_a_question(db):
     assert run(db, "whatif").exit_code == 2
     noon = (MONDAY + timedelta(hours=5)).isoformat()
     assert run(db, "note", "load", "--build", "B1", "--by", "Mira", at=noon[:16]).exit_code == 2
+    began = ("note", "print", "--build", "B1", "--started", noon[:16], "--by", "Mira")
+    with pytest.raises(InputError, match="not scanned or typed"):
+        run(db, *began, at=noon[:16])
+    assert "Noted" in run(db, *began, "--without", "no reader", at=noon[:16]).output

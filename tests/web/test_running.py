@@ -135,6 +135,12 @@ def test_what_happened_is_noted_by_touch(client, store, plan):
     client.post("/plans/1/happened", data={"kind": "load and check", "build": first, "word": "not begun", "by": "Mira"})
     assert store.schedule.progress_of(1)[0].started is None
     assert "Noted by Mira" in client.get("/plans/1/happened?by=Mira").text
+    began = {"kind": "print", "build": first, "word": "began", "by": "Mira & Dev"}
+    refused = client.post("/plans/1/happened", data=began)
+    assert refused.status_code == 422 and "was not scanned or typed" in refused.text
+    told = client.post("/plans/1/happened", data={**began, "without": "no reader"}, follow_redirects=False)
+    assert told.headers["location"] == "/plans/1/happened?by=Mira+%26+Dev"
+    assert store.schedule.progress_of(1)[-1].started is not None
     assert f"{first} load and check" in asked(client, "/plans/1/again/asked", {}).text
 
 

@@ -20,6 +20,7 @@ from cakewright.nesting.task import NestPiece
 from cakewright.physics.buildtime import print_time
 from cakewright.physics.layers import layer_profile
 from cakewright.powder.balance import powder_need
+from cakewright.sources.cost import QUANTITY_DROP
 from cakewright.stopping import MaxSteps
 
 QUANTITIES = (1, 2, 5, 10, 20, 50, 100)
@@ -27,7 +28,10 @@ QUANTITIES = (1, 2, 5, 10, 20, 50, 100)
 
 @dataclass(frozen=True, slots=True)
 class QuantityPrice:
-    """Cost of `quantity` pieces in builds of their own; `is_break` when no smaller quantity is cheaper per piece."""
+    """Cost of `quantity` pieces in builds of their own; `is_break` when a piece really costs less.
+
+    That is: at least `cost.quantity_drop` less than in every smaller quantity of the list.
+    """
 
     quantity: int
     builds: int
@@ -56,7 +60,8 @@ def quantity_prices(
             return ()
         builds, cost = priced
         unit = cost.total / quantity
-        found.append(QuantityPrice(quantity, builds, cost, unit < best))
+        is_break = bool(found) and unit <= best * (1 - QUANTITY_DROP.value)
+        found.append(QuantityPrice(quantity, builds, cost, is_break))
         best = min(best, unit)
     return tuple(found)
 

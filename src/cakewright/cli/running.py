@@ -51,6 +51,9 @@ def note(
     started: Annotated[datetime | None, typer.Option("--started", help="When it began, cell time.")] = None,
     ended: Annotated[datetime | None, typer.Option("--ended", help="When it ended, cell time.")] = None,
     not_begun: Annotated[bool, typer.Option("--not-begun", help="It was planned to have begun, but has not.")] = False,
+    without: Annotated[
+        str, typer.Option("--without", help="Why a print began without its labels held against it.")
+    ] = "",
     db: Db = DEFAULT,
     plan: Plan = None,
     at: At = None,
@@ -65,7 +68,7 @@ def note(
             raise typer.BadParameter("give --started or --ended, or --not-begun alone")
         note_task(
             store, the_plan, kind=kind_of(kind), build=build, line=line, started=utc_of(started, the_plan),
-            ended=utc_of(ended, the_plan), at=now, by=by,
+            ended=utc_of(ended, the_plan), at=now, by=by, without=without,
         )  # fmt: skip
         typer.echo(f"Noted for plan {version}. `cakewright replan` tells what it moves.")
 

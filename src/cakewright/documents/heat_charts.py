@@ -6,7 +6,7 @@ from datetime import timedelta
 
 import numpy as np
 
-from cakewright.documents.heat_pictures import INK, PAPER, RULE, colour, moment_near, section_svg, svg, text
+from cakewright.documents.heat_pictures import INK, ON_COLOUR, PAPER, RULE, colour, moment_near, section_svg, svg, text
 from cakewright.documents.heat_words import density_zones, may_leave_s, risk_of
 from cakewright.documents.report_curves import nice_step, steps
 from cakewright.documents.timeline import hours_of
@@ -42,7 +42,7 @@ def opening_clock_svg(plan: WeekPlan, build: Build) -> str:
         free = [(a, b)] if not a < likely < b else [(a, likely), (likely, b)]  # clear of the line at likely
         a, b = max(free, key=lambda ends: ends[1] - ends[0])  # noqa: PLW2901
         if x(b) - x(a) > 48:
-            body.append(text((x(a) + x(b)) / 2, y + 22, word, 13))
+            body.append(text((x(a) + x(b)) / 2, y + 22, word, 13, fill=ON_COLOUR))
     leave = may_leave_s(plan, build)
     marks = [(0.0, "print end"), (early, "early"), (likely, "likely"), (late, "late")]
     marks += [(leave, "may leave")] if np.isfinite(leave) and 0 < leave < span else []
@@ -54,7 +54,8 @@ def opening_clock_svg(plan: WeekPlan, build: Build) -> str:
         row_end[row] = at
         rows = max(rows, row + 1)
         low = y + high + 16 + 26 * row
-        body.append(f'<line x1="{x(seconds):.1f}" x2="{x(seconds):.1f}" y1="{y - 6}" y2="{low - 10}" stroke="{INK}"/>')
+        ends = ((y - 6, y, INK), (y, y + high, ON_COLOUR), (y + high, low - 10, INK))
+        body += [f'<path d="M{x(seconds):.1f} {a}V{b}" fill="none" stroke="{ink}"/>' for a, b, ink in ends]
         body += [text(at, low, when(seconds), 12, bold=True), text(at, low + 12, word, 11)]
     limit = f"below {build.cooling.target_c:g} °C at the hottest point"
     said = f"not before {when(early)}, probably {when(likely)}, slow case {when(late)}"
@@ -80,7 +81,7 @@ def density_svg(plan: WeekPlan, build: Build) -> str:
         for i, row in enumerate(grid):
             for j, value in enumerate(row):
                 x, y = offset + j * cell, top + (len(grid) - 1 - i) * cell
-                ink = PAPER if value > 0.55 * most else INK
+                ink = PAPER if value > 0.55 * most else ON_COLOUR
                 fill = f'fill="{colour(value / most)}" stroke="{RULE}"'
                 body.append(f'<rect x="{x:.0f}" y="{y:.0f}" width="{cell}" height="{cell}" {fill}/>')
                 body.append(text(x + cell / 2, y + cell / 2 + 4, f"{100 * value:.0f}", 12, fill=ink))
@@ -125,7 +126,7 @@ def value_at_risk_svg(plan: WeekPlan, build: Build) -> str:
         text(
             left + 6,
             top + 12,
-            f"{plan.cell.rates.currency}: white not begun, orange spoilt, green finished",
+            f"{plan.cell.rates.currency}: blank not begun, orange spoilt, green finished",
             11,
             anchor="start",
         ),

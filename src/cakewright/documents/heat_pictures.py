@@ -14,7 +14,8 @@ from cakewright.documents.words import duration
 from cakewright.model.build import Build
 from cakewright.model.heat import CakeHeat
 
-PAPER, INK, SOFT, RULE = "#ffffff", "#1d1f22", "#5c6066", "#c9ccd1"
+PAPER, INK, SOFT, RULE = "#ffffff", "#1d1f22", "#5c6066", "#c9ccd1"  # pages put their own colours of the theme here
+ON_COLOUR = "#1d1f21"  # ink on a coloured ground, which is pale in every theme
 Cut = NDArray[np.float32]
 _BAND_C = 10.0
 _STOPS = ((0.0, (247, 247, 240)), (0.35, (253, 212, 128)), (0.7, (226, 112, 40)), (1.0, (110, 20, 20)))
@@ -31,7 +32,8 @@ def moment_words(heat: CakeHeat, at: int) -> str:
     seconds = float(heat.time_s[at])
     if abs(seconds) < 60:
         return "at the print end"
-    return f"{duration(abs(seconds))} {'after' if seconds > 0 else 'before'} the print end"
+    much = duration(abs(seconds))
+    return f"{much} after the print end" if seconds > 0 else f"{much} before the print end"
 
 
 def section_svg(build: Build, at: int) -> str:
@@ -125,7 +127,7 @@ def _edges(inside: np.ndarray, origin: tuple[float, float], cell: tuple[float, f
 
 def _plastic(solid: Cut, field: Cut, origin: tuple[float, float], cell: tuple[float, float]) -> list[str]:
     path = _edges((np.asarray(solid) > 0.5) & np.isfinite(field), origin, cell)
-    return [f'<path d="{path}" fill="none" stroke="{INK}" stroke-width="0.9"/>'] if path else []
+    return [f'<path d="{path}" fill="none" stroke="{ON_COLOUR}" stroke-width="0.9"/>'] if path else []
 
 
 def _isotherm(field: Cut, target_c: float, origin: tuple[float, float], cell: tuple[float, float]) -> list[str]:
@@ -146,7 +148,7 @@ def _numbers(field: Cut, origin: tuple[float, float], cell: tuple[float, float])
                 middle = top + (nz - z - 0.5) * dz
                 at = left + (x + 0.5) * dx, min(max(middle, top + 10), top + nz * dz - 10) + 3
                 out.append(f'<circle cx="{at[0]:.1f}" cy="{at[1] - 3:.1f}" r="9" fill="{PAPER}" fill-opacity="0.75"/>')
-                out.append(text(at[0], at[1], f"{field[z, x]:.0f}", 8.5))
+                out.append(text(at[0], at[1], f"{field[z, x]:.0f}", 8.5, fill=ON_COLOUR))
     return out
 
 

@@ -13,6 +13,18 @@ HEIGHT_WEIGHT = Reference(
     high=1.0,
 )
 
+QUANTITY_DROP = Reference(
+    "cost.quantity_drop",
+    0.10,
+    "share",
+    Status.DEFAULT,
+    "chosen by us, unverified",
+    note="a quantity is worth asking for when a piece costs at least this much less than in every smaller quantity that "
+    "was priced; less would be lost in the rounding and the spread of a quote",
+    low=0.0,
+    high=0.5,
+)
+
 RATE_HOURS_PER_YEAR = Reference(
     "cost.rate_hours_per_year",
     7884.0,

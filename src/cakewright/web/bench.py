@@ -17,7 +17,7 @@ from cakewright.model.plan import WeekPlan
 from cakewright.safety import CLOSING, Work, cautions_of
 from cakewright.store import PieceRecord, PieceState, last_words
 from cakewright.web.look import page
-from cakewright.web.shelf import Shelf, build_of, shelf_of
+from cakewright.web.shelf import Shelf, as_it_went, build_of, shelf_of
 from cakewright.web.trouble import RESPONSES
 from cakewright.web.typed import happened
 
@@ -88,7 +88,7 @@ def _shown(shelf: Shelf, plan: WeekPlan, build: Build, by: str) -> dict[str, Any
     return {
         "plan": plan,
         "build": build,
-        "hours": hours_of(plan, build),
+        "hours": hours_of(as_it_went(shelf, plan), build),
         "bands": bands(plan, build),
         "surface_mm": surface_mm(plan, build),
         "trays": trays(build),

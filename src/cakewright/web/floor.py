@@ -23,7 +23,7 @@ from cakewright.model.floor import FloorKind, FloorRecord
 from cakewright.model.plan import WeekPlan
 from cakewright.safety import CLOSING, Work, cautions_of
 from cakewright.web.look import page
-from cakewright.web.shelf import Shelf, build_of, line_of, moment_of, shelf_of, shown_of
+from cakewright.web.shelf import Shelf, as_it_went, build_of, line_of, moment_of, shelf_of, shown_of
 from cakewright.web.trouble import RESPONSES, NotThereError
 from cakewright.web.typed import above_zero, happened
 
@@ -60,8 +60,9 @@ def run(shelf: Plans, request: Request, version: int, key: str,
     records = shelf.store.floor.records(plan=version, build=key)
     now = shelf.clock()
     return page(
-        request, "run.html", **_common(shelf, plan, build), state=state, hours=hours_of(plan, build), by=by,
-        at=now, notes=[r for r in reversed(records) if r.kind is FloorKind.NOTE], stands=run_notes.standing(records),
+        request, "run.html", **_common(shelf, plan, build), state=state, by=by, at=now,
+        hours=hours_of(as_it_went(shelf, plan), build), stands=run_notes.standing(records),
+        notes=[r for r in reversed(records) if r.kind is FloorKind.NOTE],
         spots=run_notes.places(plan), photos=shelf.store.photos.of_build(version, key),
         warp=warp_list(shelf.store, plan, build),
         cautions=cautions_of(Work.BLEND, Work.MACHINE), hot=cautions_of(Work.HOT_CAKE), closing=CLOSING,

@@ -17,10 +17,11 @@ from cakewright.documents.timeline import hours_of
 from cakewright.findings import Finding
 from cakewright.model.build import Build
 from cakewright.model.heat import PieceHeat
-from cakewright.model.plan import WeekPlan
+from cakewright.model.plan import TaskKind, WeekPlan
+from cakewright.store.schedule import Progress
 from cakewright.units import S_PER_H
 from cakewright.web.look import page
-from cakewright.web.shelf import Shelf, build_of, shelf_of
+from cakewright.web.shelf import Shelf, as_it_went, build_of, shelf_of
 from cakewright.web.trouble import RESPONSES, NotThereError
 
 pages = APIRouter(include_in_schema=False)
@@ -71,7 +72,7 @@ def heat_page(
     after_h: Annotated[float | None, Query(ge=0, le=_LONGEST_H)] = None,
 ) -> HTMLResponse:  # fmt: skip
     """The whole page; `at` is the moment of the cut, `after_h` the early opening asked about."""
-    plan = shelf.plan(version)
+    plan, ended = _as_it_went(shelf, version, key)
     build = build_of(plan, key)
     shown: dict[str, Any] = {"cut": None, "opened": None, "density": "", "doses": (), "dose": ""}
     if build.heat is not None:
@@ -92,6 +93,7 @@ def heat_page(
         summaries=shelf.store.plans(),
         build=build,
         hours=hours_of(plan, build),
+        ended=ended,
         clock_svg=heat_charts.opening_clock_svg(plan, build),
         leave=heat_words.may_leave_words(plan, build),
         doubts=heat_words.heat_doubts(plan, build),
@@ -125,6 +127,13 @@ def heat_opened(
     )
 
 
+def _as_it_went(shelf: Shelf, version: int, key: str) -> tuple[WeekPlan, Progress | None]:
+    """The plan with what was noted of its tasks until now, and the note of the print end when there is one."""
+    notes = shelf.store.schedule.progress_of(version)
+    prints = [n for n in notes if n.build == key and n.kind is TaskKind.PRINT and n.ended]
+    return as_it_went(shelf, shelf.plan(version)), prints[-1] if prints else None
+
+
 def _with_heat(build: Build) -> Build:
     if build.heat is None:
         raise NotThereError("this plan was made before heat was kept", remedy="plan again")
@@ -132,7 +141,7 @@ def _with_heat(build: Build) -> Build:
 
 
 def _now_s(plan: WeekPlan, build: Build, now: datetime) -> float | None:
-    """Seconds from the planned print end to now while the cake is printed or cools, else None."""
+    """Seconds from the print end, noted or planned, to now while the cake is printed or cools, else None."""
     end, heat = hours_of(plan, build).print_end, build.heat
     if end is None or heat is None:
         return None

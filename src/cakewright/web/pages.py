@@ -27,7 +27,7 @@ from cakewright.model.plan import WeekPlan
 from cakewright.web.lines import find_lines, line_views
 from cakewright.web.look import page
 from cakewright.web.papers import ORDER_PAPERS, PAPERS, TABLES, order_pdf, paper_pdf, table_csv
-from cakewright.web.shelf import Shelf, build_of, line_of, moment_of, shelf_of
+from cakewright.web.shelf import Shelf, as_it_went, build_of, line_of, moment_of, shelf_of
 
 router = APIRouter(include_in_schema=False)
 Plans = Annotated[Shelf, Depends(shelf_of)]
@@ -89,7 +89,8 @@ def one_line(shelf: Plans, request: Request, version: int, number: int) -> HTMLR
 def builds(shelf: Plans, request: Request, version: int) -> HTMLResponse:
     """All builds."""
     plan = shelf.plan(version)
-    rows = [(b, hours_of(plan, b), stop_reasons(b)) for b in plan.builds]
+    went = as_it_went(shelf, plan)
+    rows = [(b, hours_of(went, b), stop_reasons(b)) for b in plan.builds]
     return page(request, "builds.html", **_common(shelf, version, "/builds"), rows=rows)
 
 
@@ -109,7 +110,7 @@ def one_build(
         kept=before,
         kept_from=kept,
         room=plan.cell.chamber_type(build.chamber_type),
-        hours=hours_of(plan, build),
+        hours=hours_of(as_it_went(shelf, plan), build),
         verdicts=(clearance_verdict(build.verification), removal_verdict(build.removal)),
         stops=stop_reasons(build),
         trays=trays(build),

@@ -16,6 +16,7 @@ from cakewright.app.keep_quotes import accept, accepted, kept_mesh, mesh_of, ord
 from cakewright.app.quotes import SEARCH_S, is_expired, questions_for_form
 from cakewright.errors import InputError
 from cakewright.model.offer import OfferState
+from cakewright.sources.cost import QUANTITY_DROP
 from cakewright.store import KeptOffer
 from cakewright.web.acting import acting_name
 from cakewright.web.inbox import Desk, begin_quote, cell_of
@@ -96,7 +97,7 @@ def one_quote(shelf: Plans, desk: Desk, request: Request, number: int) -> HTMLRe
     kept = _offer(shelf, number)
     cell = desk.cell()
     return page(request, "quote.html", kept=kept, offer=kept.offer, zone=cell.zone if cell else shelf.clock().tzinfo,
-                is_expired=is_expired(kept.offer, shelf.clock().date()),
+                drop=QUANTITY_DROP.value, is_expired=is_expired(kept.offer, shelf.clock().date()),
                 earlier=earlier_part(shelf.store, kept.offer, shelf.whole_plan, shelf.shows),
                 people=[p.name for p in cell.people] if cell else [])  # fmt: skip
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 from typing import Annotated, Any
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, Form, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from cakewright.app.kept_promises import kept_promises
-from cakewright.app.note_task import note_task
+from cakewright.app.note_task import labels_open, note_task
 from cakewright.app.running import KINDS
 from cakewright.documents.calendar_files import machine_calendar, names_of, person_calendar
 from cakewright.errors import InputError
@@ -37,7 +38,7 @@ def happened(shelf: Plans, request: Request, version: int, at: Text = "", by: Te
     plan = shelf.plan(version)
     now = moment_or_now(shelf, plan, at)
     said = {(p.kind, p.build, p.line): p for p in shelf.store.schedule.progress_of(version)}
-    rows = [(t, *_about(t), said.get(_key(t))) for t in _around(plan, now)]
+    rows = [(t, *_about(t), said.get(_key(t)), _open(shelf, plan, t)) for t in _around(plan, now)]
     return page(request, "happened.html", **shown_of(shelf, plan, ""), rows=rows, at=now, by=by, words=WORDS)
 
 
@@ -51,8 +52,9 @@ def say(
     line: Annotated[int | None, Form()] = None,
     when: Field = "",
     by: Field = "",
+    without: Field = "",
 ) -> Response:
-    """Keep one word about one task: `word` is began, ended or not begun."""
+    """Keep one `word` (began, ended or not begun) about one task; `without`: why a print began without labels."""
     plan = shelf.plan(version)
     now = shelf.clock()
     instant = moment_of(plan, when) if when else now
@@ -67,8 +69,9 @@ def say(
         shelf.store, plan, **task,
         started=instant if word == "began" else _began(shelf, version, task) if word == "ended" else None,
         ended=instant if word == "ended" else None, at=max(now, instant) if not when else now, by=decider(by),
+        without=without,
     )  # fmt: skip
-    return RedirectResponse(f"/plans/{version}/happened?by={by}", status_code=303)
+    return RedirectResponse(f"/plans/{version}/happened?{urlencode({'by': by})}", status_code=303)
 
 
 def _began(shelf: Shelf, version: int, task: dict[str, Any]) -> datetime | None:
@@ -76,6 +79,10 @@ def _began(shelf: Shelf, version: int, task: dict[str, Any]) -> datetime | None:
     notes = shelf.store.schedule.progress_of(version)
     mine = [n for n in notes if (n.kind, n.build, n.line) == (task["kind"], task["build"], task["line"])]
     return mine[-1].started if mine else None
+
+
+def _open(shelf: Shelf, plan: WeekPlan, task: Task) -> tuple[str, ...]:
+    return labels_open(shelf.store, plan, task.build) if task.kind is TaskKind.PRINT else ()
 
 
 def _around(plan: WeekPlan, now: datetime) -> list[Task]:

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 from fastapi import Request
 
+from cakewright.app.noted_plan import as_noted
 from cakewright.app.plans import shown_moment
 from cakewright.app.show_part import PartPages
 from cakewright.errors import InputError
@@ -130,6 +131,11 @@ def shown_of(shelf: Shelf, plan: WeekPlan, here: str) -> dict[str, Any]:
 def moment_or_now(shelf: Shelf, plan: WeekPlan, text: str) -> datetime:
     """The instant of a form field; of an empty one the moment at which the plan is shown now."""
     return moment_of(plan, text) if text else shown_moment(plan, shelf.clock())
+
+
+def as_it_went(shelf: Shelf, plan: WeekPlan) -> WeekPlan:
+    """The plan with what was noted of its tasks until now: a cake cools from the end that somebody noted."""
+    return as_noted(plan, shelf.store.schedule.progress_of(plan.version), shelf.clock())
 
 
 def names_in(plan: WeekPlan) -> list[str]:

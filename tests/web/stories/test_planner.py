@@ -112,10 +112,13 @@ def test_margin_after_the_fact(desk):
     desk.goes_to("/plans/1/happened?by=Tobias+Renn&at=2027-03-01T17:30")
     row = desk.page.locator("li, tr, section, article, div").filter(has=desk.page.locator(
         "form:has(input[value=print]):has(input[value=B2])")).last  # fmt: skip
+    assert "The chamber was not scanned or typed." in row.inner_text()
+    row.get_by_label("began without labels, because").fill("the reader is being repaired")
     row.locator("input[type=datetime-local]").fill("2027-03-01T08:30")
     row.get_by_role("button", name="Began").click()
     desk.page.wait_for_load_state("load")
     desk.goes_to("/plans/1/happened?by=Tobias+Renn&at=2027-03-01T17:30")
+    assert "not scanned" not in row.inner_text()
     row.locator("input[type=datetime-local]").fill("2027-03-01T17:45")
     row.get_by_role("button", name="Ended").click()
     desk.page.wait_for_load_state("load")
