@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import pytest
 
@@ -13,8 +14,13 @@ from cakewright.app.cages import Cages
 from cakewright.app.effort import effort_in_steps
 from cakewright.app.intake import take_in
 from cakewright.app.nest_builds import Nester, nests_of
-from cakewright.app.plan_build import Batch
+from cakewright.app.nest_wishes import wishes_for
+from cakewright.app.plan_build import Batch, drawn_rules, nest_space, turning
 from cakewright.app.progress import quiet
+from cakewright.model.part import Freedom, OrientationRule
+from cakewright.nesting.fulfil import judge
+from cakewright.nesting.task import NestPiece, NestTask
+from cakewright.nesting.verify import verify_nest
 from cakewright.parts.orient import candidate_rotations
 from tests.app.worlds import small_cell, write_order_book
 
@@ -83,3 +89,46 @@ def test_cores_without_a_build_of_their_own_help_only_when_the_clock_rules(tmp_p
     made = list(nests_of([batch, replace(batch, key="B2")], nester, 4, quiet))
     assert asked == expected
     assert all(len(placed.placements) == 3 for _, placed in made)
+
+
+def test_the_last_step_of_a_nest_is_settling_within_its_effort(tmp_path):
+    """Bricks and plates: two rounds of settling make the build lower than by cells, clear, at no higher price."""
+    nester, batch = nester_of(tmp_path, [("plate", 20, ""), ("brick", 9, "must have"), ("cube", 9, "")])
+    rules = replace(nester.cell.nesting, clearance_mm=2.7, voxel_mm=2.0)  # no multiple of a cell: air at every contact
+    nester = replace(nester, cell=replace(nester.cell, nesting=rules))
+    by_cells = nester.nest(batch)
+    asked: list[int] = []
+
+    def counted(steps: int, best: float) -> bool:
+        asked.append(steps)
+        return steps >= 2
+
+    settling = replace(nester, effort=replace(nester.effort, settle=lambda: counted))
+    made = settling.nest(batch)
+    assert max(asked) <= 2
+    assert made.height_mm < by_cells.height_mm - 0.2
+    assert any("settled on the exact shapes" in note for note in made.notes)
+    prices = [sum(t.price for t in judge(task_of(nester, batch), n)) for n in (by_cells, made)]
+    assert prices[1] < prices[0]
+    meshes = {key: part.mesh for key, part in nester.parts.items()}
+    space = nest_space(nester.cell.chamber_type(batch.machine.chamber_type), batch.machine)
+    assert verify_nest(meshes, made.placements, space, made.clearance_mm, clock=lambda: 0.0).is_clear
+
+
+def task_of(nester, batch):
+    """What the nest of a batch was asked."""
+    rules = drawn_rules(nester.cell, batch.machine).nesting
+    return NestTask(
+        {key: part.mesh for key, part in nester.parts.items()}, batch.pieces, nester.rotations,
+        nest_space(nester.cell.chamber_type(batch.machine.chamber_type), batch.machine),
+        rules.clearance_mm, rules.voxel_mm, wishes_for(batch.pieces, nester.parts, nester.cell),
+    )  # fmt: skip
+
+
+def test_a_part_whose_orientation_is_fixed_is_not_turned():
+    """Settling may turn about the vertical what is free, about Z or in a cone; never what is fixed, nor specimens."""
+    ways = [Freedom.FREE, Freedom.ABOUT_Z, Freedom.UPRIGHT_CONE, Freedom.FIXED]
+    parts = {w.name: SimpleNamespace(orientation=OrientationRule(w, reason="asked")) for w in ways}
+    pieces = [NestPiece(f"L{n}-1", key, n) for n, key in enumerate(parts, start=1)]
+    assert turning(parts, pieces) == {"FREE", "ABOUT_Z", "UPRIGHT_CONE"}
+    assert turning(parts, pieces, straight={1, 3}) == {"ABOUT_Z"}

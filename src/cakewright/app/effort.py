@@ -16,12 +16,14 @@ JUDGING_SECONDS = 5.0  # and no longer than this, where the effort is in seconds
 MOVES = 40  # lines moved or swapped between builds on trial, each judged by real nests and dates
 MOVES_SHARE = 1.0  # of the seconds of a nest, for each material
 ARRANGE_SHARE = 0.2  # of the seconds of a nest: spent on the wishes once the height is found
+SETTLE_SHARE = 0.15  # of the seconds of a nest: spent on the last exact shifts and turns
+STEPS_A_ROUND = 5  # steps of a nest for each round of settling, where the effort is in steps
 
 
 @dataclass(frozen=True, slots=True)
 class Effort:
-    """A fresh stop rule for each search: nest, batching, dates, arranging by wishes, moving lines, exact dates,
-    and the dates that judge a set of batches.
+    """A fresh stop rule for each search: nest, batching, dates, arranging by wishes, settling, moving lines,
+    exact dates, and the dates that judge a set of batches.
 
     `by_clock` says that the answer depends on the computer anyway, so that one nest may use several cores.
     """
@@ -30,6 +32,7 @@ class Effort:
     batching: Callable[[], Stop]
     dates: Callable[[], Stop]
     arrange: Callable[[], Stop] = field(default=lambda: MaxSteps(0))
+    settle: Callable[[], Stop] = field(default=lambda: MaxSteps(0))
     moves: Callable[[], Stop] = field(default=lambda: MaxSteps(0))
     exact: Callable[[], Stop] = field(default=lambda: MaxSteps(0))
     judging: Callable[[], Stop] = field(default=lambda: MaxSteps(JUDGING_STEPS))
@@ -39,8 +42,9 @@ class Effort:
 def effort_in_seconds(nest_seconds: float, clock: Callable[[], float]) -> Effort:
     """Stop rules for a person who waits: seconds for each nest, counted steps for the rest."""
     return Effort(
-        nest=lambda: MaxSeconds(nest_seconds * (1 - ARRANGE_SHARE), clock),
+        nest=lambda: MaxSeconds(nest_seconds * (1 - ARRANGE_SHARE - SETTLE_SHARE), clock),
         arrange=lambda: MaxSeconds(nest_seconds * ARRANGE_SHARE, clock),
+        settle=lambda: MaxSeconds(nest_seconds * SETTLE_SHARE, clock),
         moves=lambda: first_of(MaxSteps(MOVES), MaxSeconds(nest_seconds * MOVES_SHARE, clock)),
         batching=lambda: first_of(MaxSteps(BATCHING_STEPS), NoImprovement(BATCHING_STEPS // 4)),
         dates=lambda: first_of(MaxSteps(DATE_STEPS), MaxSeconds(DATE_SECONDS, clock)),
@@ -55,6 +59,7 @@ def effort_in_steps(nest_steps: int) -> Effort:
     return Effort(
         nest=lambda: MaxSteps(nest_steps),
         arrange=lambda: MaxSteps(nest_steps),
+        settle=lambda: MaxSteps(nest_steps // STEPS_A_ROUND),
         moves=lambda: MaxSteps(nest_steps // 10),
         batching=lambda: MaxSteps(BATCHING_STEPS),
         dates=lambda: MaxSteps(DATE_STEPS),

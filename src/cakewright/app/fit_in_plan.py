@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from cakewright.app.effort import Effort
+from cakewright.app.line_flags import specimen_lines
 from cakewright.app.plan_build import Batch, bulk_litres, compute_build, left_out_pieces, nest_batch
 from cakewright.app.plan_costs import plan_costs
 from cakewright.app.plan_dates import plan_dates
@@ -93,7 +94,10 @@ def _with_line(
     )
     parts = {**{p.part_key: plan.parts[p.part_key] for p in old}, part.key: part}
     rotations = {key: orientations_for(p.mesh, p.orientation, seed) for key, p in parts.items()}
-    placed = nest_batch(batch, parts, rotations, plan.cell, stop=effort.nest(), seed=seed)
+    placed = nest_batch(
+        batch, parts, rotations, plan.cell, stop=effort.nest(), seed=seed, settle_stop=effort.settle(),
+        straight=specimen_lines([*(plan.line(n) for n in build.lines), line]),
+    )  # fmt: skip
     left = left_out_pieces(batch, placed)
     if left:
         return None, f"{len(left)} of {len(batch.pieces)} pieces find no place, {left[0][1].reason}"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from enum import StrEnum
 
 from cakewright.model.order import OrderLine
@@ -36,6 +36,11 @@ def priority(line: OrderLine) -> float:
 def is_witness(line: OrderLine) -> bool:
     """True when the pieces of a line are test specimens, to stand low, in the middle and high in the build."""
     return has_flag(line, WITNESS_FLAGS)
+
+
+def specimen_lines(lines: Iterable[OrderLine]) -> frozenset[int]:
+    """The lines whose pieces are test specimens: settling leaves them along the axes they are tested along."""
+    return frozenset(line.line for line in lines if is_witness(line))
 
 
 def wants_cage(line: OrderLine) -> bool:

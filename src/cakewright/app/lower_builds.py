@@ -9,7 +9,7 @@ from cakewright.app.cages import Cages, caged_lines
 from cakewright.app.crew import Crew, results
 from cakewright.app.effort import Effort
 from cakewright.app.end_in_shift import endings, target_mm
-from cakewright.app.line_flags import priority
+from cakewright.app.line_flags import priority, specimen_lines
 from cakewright.app.nest_wishes import wishes_for
 from cakewright.app.plan_build import Batch, compute_build, nest_batch
 from cakewright.app.progress import Progress, quiet
@@ -90,6 +90,8 @@ def _nested_lower(
         seed=seed + 1,  # the first seed led to the nest that is too high
         wishes=wishes_for(pieces, parts, cell, windows=[HeightWindow(0.0, target)]),
         arrange_stop=effort.arrange(),
+        settle_stop=effort.settle(),
+        straight=specimen_lines(lines),
         cages=cages,
         most_mm=target,
     )

@@ -11,9 +11,9 @@ import numpy as np
 from cakewright.app.cages import contents
 from cakewright.app.changed_build import dated, recomputed, refuse_begun
 from cakewright.app.effort import Effort
-from cakewright.app.line_flags import priority
+from cakewright.app.line_flags import priority, specimen_lines
 from cakewright.app.nest_wishes import wishes_for
-from cakewright.app.plan_build import nest_space
+from cakewright.app.plan_build import nest_space, turning
 from cakewright.app.progress import Progress, quiet
 from cakewright.app.replan import accept
 from cakewright.errors import DoesNotFitError, InputError
@@ -23,6 +23,7 @@ from cakewright.nesting.cage import block_of_cage
 from cakewright.nesting.orientations import orientations_for
 from cakewright.nesting.search import nest
 from cakewright.nesting.task import NestPiece, NestTask
+from cakewright.nesting.tight import settled
 from cakewright.sources.nesting import GAP_TOLERANCE
 from cakewright.store import Store
 
@@ -83,9 +84,11 @@ def nested_around(plan: WeekPlan, build: Build, *, effort: Effort, seed: int, pr
         voxel_mm=plan.cell.nesting.voxel_mm,
         wishes=wishes_for(pieces, plan.parts, plan.cell),
         fixed=[p for p in stays if p.piece not in caged],
+        turning=turning(plan.parts, pieces, specimen_lines(plan.line(n) for n in build.lines)),
     )
     began = time.monotonic()
     placed = nest(task, stop=effort.nest(), seed=seed, arrange_stop=effort.arrange())
+    placed = settled(task, placed, stop=effort.settle())
     if placed.left_out:
         raise DoesNotFitError(
             f"{len(placed.left_out)} of {len(free)} pieces find no place in {build.key}: {placed.left_out[0].reason}",

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from cakewright.app.cages import Cages
 from cakewright.app.crew import Crew, results
 from cakewright.app.effort import Effort
-from cakewright.app.line_flags import is_witness
+from cakewright.app.line_flags import specimen_lines
 from cakewright.app.nest_wishes import wishes_for, witness_places
 from cakewright.app.plan_build import Batch, nest_batch, nest_space
 from cakewright.app.progress import Progress
@@ -74,12 +74,14 @@ class Nester:
             seed=self.seed,
             wishes=wishes_for(batch.pieces, self.parts, self.cell, reserved=places),
             arrange_stop=self.effort.arrange(),
+            settle_stop=self.effort.settle(),
+            straight=specimen_lines(self.lines),
             cages=self.cages,
             workers=self.threads,
         )
 
     def _places(self, batch: Batch, plain: Nest) -> tuple[ReservedPlace, ...]:
-        wanted = {line.line for line in self.lines if is_witness(line)} - batch.caged
+        wanted = specimen_lines(self.lines) - batch.caged
         pieces = [p for p in batch.pieces if p.line in wanted]
         if not pieces or len(pieces) == len(batch.pieces) or plain.left_out:
             return ()

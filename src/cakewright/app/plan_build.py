@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,9 +16,10 @@ from cakewright.model.build import Build, Cooling, LayerProfile, LeftOut, Nest
 from cakewright.model.cell import Cell, ChamberType, Machine
 from cakewright.model.mesh import FloatArray
 from cakewright.model.order import OrderLine
-from cakewright.model.part import Part
+from cakewright.model.part import Freedom, Part
 from cakewright.nesting.search import nest
 from cakewright.nesting.task import NestPiece, NestSpace, NestTask
+from cakewright.nesting.tight import settled
 from cakewright.nesting.verify import verify_nest
 from cakewright.nesting.wishes import NestWishes
 from cakewright.physics.buildtime import print_time
@@ -76,6 +77,8 @@ def nest_batch(
     seed: int,
     wishes: NestWishes | None = None,
     arrange_stop: Stop | None = None,
+    settle_stop: Stop | None = None,
+    straight: Collection[int] = (),
     cages: Cages | None = None,
     most_mm: float | None = None,
     workers: int = 1,
@@ -84,7 +87,9 @@ def nest_batch(
     """Find a place for every piece of a batch; pieces without one are named in `left_out`.
 
     Cages that stand in the nest are kept in `cages` as parts. `most_mm` limits the height further than the chamber;
-    `workers` threads search at once, on whose number the answer depends.
+    `workers` threads search at once, on whose number the answer depends. With a `settle_stop` the nest is settled on
+    the exact shapes at last (`tight.settled`), pieces turned about the vertical where their rule allows it and
+    they are not on one of the lines `straight`.
     """
     began = clock()
     cages = cages or Cages()
@@ -103,10 +108,25 @@ def nest_batch(
         clearance_mm=cell.nesting.clearance_mm,
         voxel_mm=cell.nesting.voxel_mm,
         wishes=wishes,
+        turning=turning(parts, batch.pieces, straight),
     )
-    placed = crates.opened(nest(task, stop=stop, seed=seed, arrange_stop=arrange_stop, workers=workers), meshes)
+    found = nest(task, stop=stop, seed=seed, arrange_stop=arrange_stop, workers=workers)
+    if settle_stop is not None:
+        found = settled(task, found, stop=settle_stop)
+    placed = crates.opened(found, meshes)
     cages.keep(placed, crates)
     return replace(placed, density=_density(placed, {**parts, **cages.parts}), seconds=clock() - began)
+
+
+def turning(parts: Mapping[str, Part], pieces: Iterable[NestPiece], straight: Collection[int] = ()) -> frozenset[str]:
+    """The parts of some pieces that may stand turned about the vertical by any angle.
+
+    All but those whose orientation is fixed and those with pieces on the lines `straight`.
+    """
+    pieces = tuple(pieces)
+    kept = {p.part_key for p in pieces if p.line in straight}
+    free = {p.part_key for p in pieces if parts[p.part_key].orientation.freedom is not Freedom.FIXED}
+    return frozenset(free - kept)
 
 
 def _density(placed: Nest, parts: Mapping[str, Part]) -> float:

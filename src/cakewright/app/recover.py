@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from cakewright.app.authority import Step, require
 from cakewright.app.effort import Effort
 from cakewright.app.failure_desk import AGAIN, FailureDesk, Recovery, stopped_plan
+from cakewright.app.line_flags import specimen_lines
 from cakewright.app.plan_build import Batch, compute_build, left_out_pieces, nest_batch
 from cakewright.app.plan_costs import plan_costs
 from cakewright.app.progress import Progress, quiet
@@ -122,7 +123,10 @@ def _nested(plan: WeekPlan, key: str, machine: str, pieces: list[NestPiece], rea
     batch = Batch(key, the_machine, tuple(pieces), reason, tuple((n, reason) for n in lines))
     parts = {p.part_key: plan.parts[p.part_key] for p in pieces}
     rotations = {k: orientations_for(part.mesh, part.orientation, plan.seed) for k, part in parts.items()}
-    placed = nest_batch(batch, parts, rotations, plan.cell, stop=effort.nest(), seed=plan.seed)
+    placed = nest_batch(
+        batch, parts, rotations, plan.cell, stop=effort.nest(), seed=plan.seed, settle_stop=effort.settle(),
+        straight=specimen_lines(plan.line(n) for n in lines),
+    )  # fmt: skip
     left = left_out_pieces(batch, placed)
     if left:
         raise DoesNotFitError(

@@ -41,6 +41,8 @@ def settled(task: NestTask, found: Nest, *, stop: Stop | None = None) -> Nest:
     stays so. Pieces that stand fixed, specimens and reserved places keep their place, thick parts their wider gap.
     """
     rule = MaxSteps(int(SETTLE_ROUNDS.value)) if stop is None else stop
+    if rule(0, found.height_mm):
+        return found
     stand = {p.name: p for p in task.reserved}
     lows = {p.name: np.array(p.low_mm) for p in task.reserved}
     boxes = {_key(p): block_of_cage(p.high_mm - lows[p.name]).placed(np.eye(3), lows[p.name]) for p in task.reserved}
