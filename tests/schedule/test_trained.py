@@ -9,9 +9,11 @@ import pytest
 from cakewright.errors import NoCalendarError
 from cakewright.model.cell import Person, Shift
 from cakewright.model.plan import TaskKind
+from cakewright.schedule.doubts import BuildDoubt
 from cakewright.schedule.plan_schedule import plan_schedule
+from cakewright.schedule.simulate import simulated_week
 from cakewright.schedule.trained import trained_people
-from cakewright.schedule.validate import validate
+from cakewright.schedule.validate import validate, validate_places
 from cakewright.stopping import MaxSteps
 from tests.schedule.worlds import ALL_SKILLS, DAY_SHIFT, MONDAY, build, cell, line
 
@@ -86,3 +88,20 @@ def test_when_nobody_is_left_the_refusal_says_whose_training_ends():
         planned((alone,))
     with pytest.raises(NoCalendarError, match="the training of Dev ends on 2027-03-02"):
         planned((replace(alone, until=(("start", TUESDAY),)),), builds=9)
+
+
+def test_a_simulated_week_asks_the_day_of_each_task():
+    """Planned to be lifted out on Tuesday by Dev; a late print is lifted out on Wednesday by Ada, never by Dev."""
+    people = (replace(ADA, shifts=(Shift((0, 1, 2, 3, 4), time(17), time(20)),)), DEV)
+    world, jobs, lines, schedule = planned(people, builds=2)
+    doubts = [BuildDoubt(job.key, 0.4, (job.cool_min,) * 3, 0.0, ()) for job in jobs]
+    after = {"Dev": 0, "Ada": 0}
+    for run in range(20):
+        _, week = simulated_week(world, jobs, lines, schedule, doubts, runs=20, run=run, seed=2)
+        assert "schedule.training-ended" not in {f.code for f in validate_places(world, jobs, lines, week)}
+        for task in week.tasks:
+            if task.kind in {TaskKind.LOAD, TaskKind.UNLOAD} and task.start.date() > TUESDAY:
+                after[task.people[0]] += 1
+    assert after["Ada"] > 0 and after["Dev"] == 0
+    first = {t.people[0] for t in schedule.tasks if t.kind is TaskKind.UNLOAD and t.start.date() <= TUESDAY}
+    assert first == {"Dev"}

@@ -30,6 +30,7 @@ from cakewright.schedule.instance import (
 from cakewright.schedule.jobs import BuildJob, LineJob
 from cakewright.schedule.kept import NOTHING_KEPT
 from cakewright.schedule.limits import closed_by_plan, limit_arrays, staffed_spans
+from cakewright.schedule.trained import trained_people
 from cakewright.sources.schedule import HORIZON_DAYS
 
 _MIN_PER_DAY = 24 * 60
@@ -121,6 +122,7 @@ class Names:
     builds: tuple[str, ...]
     lines: tuple[int, ...]
     kinds: tuple[TaskKind, ...]  # of the bench work
+    people: tuple[str, ...]  # of each row; somebody whose training ends has one for each stretch
 
 
 def horizon_of(schedule: Schedule) -> int:
@@ -152,7 +154,8 @@ def make_course(
     busy, used, longest = table.packed(4 * tries * len(builds) + 2 * len(nodes) + 8)
     course = Course(busy=busy, used=used, longest=longest, station_row=table.station_row,
                     machine_row=table.machine_row, chamber_row=table.chamber_row, **arrays)  # fmt: skip
-    return course, Names(tuple(b.key for b in builds), numbers, tuple(node.kind for node in nodes))
+    kinds, people = tuple(node.kind for node in nodes), tuple(p.name for p in table.staff)
+    return course, Names(tuple(b.key for b in builds), numbers, kinds, people)
 
 
 class _Table:
@@ -160,8 +163,8 @@ class _Table:
 
     def __init__(self, cell: Cell, schedule: Schedule, closed: Mapping[str, Sequence[Span]]) -> None:
         self.cell, self.origin, self.horizon = cell, schedule.start, horizon_of(schedule)
-        self.people = [p.name for p in cell.people]
-        self.station_row = len(self.people)
+        self.staff = trained_people(cell, self.origin, self.horizon)  # somebody whose training ends: once a stretch
+        self.station_row = len(self.staff)
         self.machine_row = self.station_row + len(cell.stations)
         self.chamber_row = self.machine_row + len(cell.machines)
         taken = {name: [*spans] for name, spans in closed.items()}
@@ -174,15 +177,17 @@ class _Table:
                     taken.setdefault(name, []).append(span)
         self.rows = [
             merge([*gaps(person_spans(p, cell.holidays, cell.zone, self.origin, self.horizon)), *taken.get(p.name, ())])
-            for p in cell.people
+            for p in self.staff
         ]
         for name in [x.name for group in (cell.stations, cell.machines, cell.chambers) for x in group]:
             self.rows.append(merge([(-FAR, -FAR + 1), *taken.get(name, ()), (self.horizon, FAR)]))
         self._extra: dict[object, int] = {}
 
-    def person(self, names: Iterable[str]) -> int:
-        """Row of the first name, -1 for none."""
-        return next((self.people.index(n) for n in names if n in self.people), -1)
+    def person(self, names: Iterable[str], minute: int) -> int:
+        """Row of the first name, of the stretch of training in which a minute lies; -1 for none."""
+        rows = [i for name in names for i, p in enumerate(self.staff) if p.name == name]
+        there = [i for i in rows if not any(start <= minute < end for start, end in self.rows[i])]
+        return next(iter([*there, *rows]), -1)
 
     def day(self, step: FinishStep | None) -> int:
         """Row that is free on the days on which a step is run, -1 for any day."""
@@ -209,9 +214,8 @@ class _Table:
         return self._extra[skill]
 
     def may(self, skill: str) -> list[bool]:
-        """Who has a skill."""
-        day = self.origin.astimezone(self.cell.zone).date()  # a training that ends in the week counts to its end
-        return [p.may(skill, day) for p in self.cell.people]
+        """Who has a skill, while they have it."""
+        return [skill in p.skills for p in self.staff]
 
     def stations(self, kind: str, material: str, rows: int) -> BoolArray:
         """Rows of the stations of a kind that take a material."""
@@ -249,7 +253,7 @@ def _builds(cell: Cell, builds: Sequence[BuildJob], schedule: Schedule, table: _
         for i, kind in enumerate(_HANDS_OF_BUILD):
             if kind in tasks:
                 at = minutes_after(origin, tasks[kind].start)
-                who[b, i] = table.person(tasks[kind].people)
+                who[b, i] = table.person(tasks[kind].people, at)
             planned[b, i] = at
         serviced[b] = TaskKind.SERVICE in tasks
         is_set_up[b] = any(k in tasks and tasks[k].start < origin for k in (TaskKind.CHANGE, TaskKind.SERVICE))
@@ -412,7 +416,7 @@ def _bench(
     may = [table.may(_skill(node, step)) for node, step in zip(nodes, steps, strict=True)]
     for node, row in zip(nodes, may, strict=True):
         if node.person:
-            row[table.people.index(node.person)] = True
+            row[table.person([node.person], node.start)] = True
     ok = np.zeros((len(nodes), rows), dtype=np.bool_)
     for i, node in enumerate(nodes):
         if node.station:
@@ -424,8 +428,8 @@ def _bench(
     entry = [sorted(keys.index(build) for build in node.builds) for node in nodes]
     return {
         "node_planned": _ints(node.start for node in nodes),
-        "node_who": _ints(table.person([node.person]) for node in nodes),
-        "node_may": np.array(may, dtype=np.bool_).reshape(len(nodes), len(table.people)),
+        "node_who": _ints(table.person([node.person], node.start) for node in nodes),
+        "node_may": np.array(may, dtype=np.bool_).reshape(len(nodes), len(table.staff)),
         "node_hands": _ints(node.hands for node in nodes),
         "node_run": _ints(node.run for node in nodes),
         "node_wait": _ints(node.wait for node in nodes),

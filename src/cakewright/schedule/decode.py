@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from cakewright.compiled import kernel
+from cakewright.compiled import bare_kernel, kernel
 from cakewright.schedule.gaps import NEVER, book, first_gap, first_machine_gap, place_at_station, place_hands
 from cakewright.schedule.instance import Arrays, IntArray
 from cakewright.schedule.kept import UNSET
@@ -18,8 +18,10 @@ from cakewright.schedule.supplies import clean_down_before, powder_there, utilit
 
 __all__ = ["NEVER", "Placed", "book", "decode", "empty_placed", "first_gap", "first_machine_gap"]
 
+TRIAL = 18  # numbers that describe where a build would go
 
-@kernel
+
+@bare_kernel
 def try_machine(
     a: Arrays, p: Placed, b: int, m: int, skill_start: int, skill_unpack: int, limit: int, trial: IntArray
 ) -> int:
@@ -85,7 +87,7 @@ def try_machine(
         t = soonest
 
 
-@kernel
+@bare_kernel
 def supplied(a: Arrays, p: Placed, b: int, m: int, load: int) -> int:
     """First loading at or after `load` with powder, with utilities to print, and watched as long as it must be."""
     while load < NEVER:
@@ -106,7 +108,7 @@ def supplied(a: Arrays, p: Placed, b: int, m: int, load: int) -> int:
     return load
 
 
-@kernel
+@bare_kernel
 def after_last(a: Arrays, p: Placed, b: int, m: int) -> int:
     """First start after everything on a machine with services by printed hours, service and changeover included.
 
@@ -122,7 +124,7 @@ def after_last(a: Arrays, p: Placed, b: int, m: int) -> int:
     return until
 
 
-@kernel
+@bare_kernel
 def last_stay(a: Arrays, p: Placed, m: int) -> tuple[int, int]:
     """End and material of the last build on a machine; 0 and its own material when there is none."""
     until, material = 0, a.machine_material[m]
@@ -132,7 +134,7 @@ def last_stay(a: Arrays, p: Placed, m: int) -> tuple[int, int]:
     return until, material
 
 
-@kernel
+@bare_kernel
 def service_due(a: Arrays, p: Placed, b: int, m: int) -> bool:
     """True when build b would print past the hours after which machine m is serviced."""
     hours: int = p.since_service[m]
@@ -140,7 +142,7 @@ def service_due(a: Arrays, p: Placed, b: int, m: int) -> bool:
     return every > 0 and hours > 0 and hours + int(a.printing[b, m]) > every
 
 
-@kernel
+@bare_kernel
 def place_unpack(a: Arrays, p: Placed, b: int, t: int, skill: int) -> tuple[int, int, int, int]:
     """(start of unpacking, person, station, clean-down before it) at the station where it ends soonest."""
     best, who, where, down = NEVER, -1, -1, 0
@@ -167,7 +169,7 @@ def place_unpack(a: Arrays, p: Placed, b: int, t: int, skill: int) -> tuple[int,
     return best, who, where, down
 
 
-@kernel
+@bare_kernel
 def place_started(a: Arrays, p: Placed, b: int, skill_start: int, skill_unpack: int, trial: IntArray) -> int:
     """End of unpacking of a build whose loading is kept: what is not kept comes as early as hands allow."""
     at, ends = a.kept_at[b], a.kept_end[b]
@@ -197,7 +199,7 @@ def place_started(a: Arrays, p: Placed, b: int, skill_start: int, skill_unpack: 
     return unpacked
 
 
-@kernel
+@bare_kernel
 def book_build(a: Arrays, p: Placed, b: int, best: IntArray, skill_inspect: int) -> bool:
     """Write a placed build down and book machine, chamber, station and people, those of kept tasks excepted.
 
@@ -222,14 +224,15 @@ def book_build(a: Arrays, p: Placed, b: int, best: IntArray, skill_inspect: int)
         book(p.busy, p.used, best[2], best[5] - down, best[13])
     i = p.machine_used[m]
     while i > 0 and p.machine_busy[m, i - 1, 0] > best[3]:
-        p.machine_busy[m, i] = p.machine_busy[m, i - 1]
+        for j in range(3):
+            p.machine_busy[m, i, j] = p.machine_busy[m, i - 1, j]
         i -= 1
     p.machine_busy[m, i, 0], p.machine_busy[m, i, 1], p.machine_busy[m, i, 2] = best[3], best[12], a.material[b]
     p.machine_used[m] += 1
     return place_test(a, p, b, skill_inspect)
 
 
-@kernel
+@bare_kernel
 def place_test(a: Arrays, p: Placed, b: int, skill: int) -> bool:
     """Test the specimens of a build as soon as somebody can; True when that is within the horizon."""
     if a.test[b] <= 0:
@@ -245,7 +248,7 @@ def place_test(a: Arrays, p: Placed, b: int, skill: int) -> bool:
     return True
 
 
-@kernel
+@bare_kernel
 def running_bath(a: Arrays, p: Placed, s: int, t: int, start: int) -> int:
     """A step already placed whose bath this step can join: same treatment, room left, not before t, not later."""
     if a.step_shared[s] < 0:
@@ -269,7 +272,7 @@ def running_bath(a: Arrays, p: Placed, s: int, t: int, start: int) -> int:
     return best
 
 
-@kernel
+@bare_kernel
 def place_basket(a: Arrays, p: Placed, k: int) -> int:
     """Send a basket through its steps; minute at which it is out of the last one."""
     t = 0
@@ -299,7 +302,7 @@ def place_basket(a: Arrays, p: Placed, k: int) -> int:
     return t
 
 
-@kernel
+@bare_kernel
 def place_line(a: Arrays, p: Placed, line: int) -> int:
     """Finish, inspect and pack a line; the minute at which it is ready."""
     t = 0
@@ -330,8 +333,8 @@ def place_line(a: Arrays, p: Placed, line: int) -> int:
     return t
 
 
-@kernel
-def decode(
+@bare_kernel
+def place_all(
     a: Arrays,
     p: Placed,
     build_order: IntArray,
@@ -341,33 +344,38 @@ def decode(
     skill_unpack: int,
     skill_inspect: int,
     earliness: float,
+    trial: IntArray,
+    best: IntArray,
 ) -> float:
     """Place everything in the given orders and return the cost; infinite when the horizon is too short.
 
     Cost = sum of weight x minutes late + earliness x (sum of weight x ready minute + last minute). `wanted_machine`
-    (b,) is -1 where the machine with the earliest end of unpacking is taken.
+    (b,) is -1 where the machine with the earliest end of unpacking is taken; `trial` and `best` are scratch (TRIAL,).
     """
     for r in range(len(a.used)):
         n = a.used[r]
         p.used[r] = n
-        p.busy[r, :n] = a.busy[r, :n]
+        for i in range(n):
+            p.busy[r, i, 0], p.busy[r, i, 1] = a.busy[r, i, 0], a.busy[r, i, 1]
     for m in range(len(a.machine_used)):
         n = a.machine_used[m]
         p.machine_used[m] = n
-        p.machine_busy[m, :n] = a.machine_busy[m, :n]
+        for i in range(n):
+            for j in range(3):
+                p.machine_busy[m, i, j] = a.machine_busy[m, i, j]
     for i in range(a.kept_booking.shape[0]):
         book(p.busy, p.used, a.kept_booking[i, 0], a.kept_booking[i, 1], a.kept_booking[i, 2])
     p.machine[:] = -1
     p.serviced[:] = -1
     p.test[:] = -1
-    p.since_service[:] = a.service_run
+    for m in range(len(a.service_run)):
+        p.since_service[m] = a.service_run[m]
     p.basket_end[:] = -1
     p.step_start[:] = -1
     p.step_station[:] = -1
     for s in range(len(a.step_run)):
         if a.kept_step[s, 0] > UNSET:
             p.step_start[s], p.step_station[s] = a.kept_step[s, 0], a.kept_step_who[s, 1]
-    trial, best = np.empty(18, np.int64), np.empty(18, np.int64)
     cost, last = 0.0, 0
     for b in build_order:
         if a.kept_at[b, 0] > UNSET:
@@ -384,7 +392,8 @@ def decode(
                 end = try_machine(a, p, b, m, skill_start, skill_unpack, soonest, trial)
                 if end < soonest:
                     soonest = end
-                    best[:] = trial
+                    for i in range(len(trial)):
+                        best[i] = trial[i]
         if soonest >= NEVER:
             return np.inf
         if not book_build(a, p, b, best, skill_inspect):
@@ -399,3 +408,22 @@ def decode(
         last = max(last, ready)
         cost += a.weight[line] * (max(0, ready - a.due[line]) + earliness * ready)
     return cost + earliness * last
+
+
+@kernel
+def decode(
+    a: Arrays,
+    p: Placed,
+    build_order: IntArray,
+    wanted_machine: IntArray,
+    line_order: IntArray,
+    skill_start: int,
+    skill_unpack: int,
+    skill_inspect: int,
+    earliness: float,
+) -> float:
+    """As `place_all`, for callers outside of kernels."""
+    trial, best = np.empty(TRIAL, np.int64), np.empty(TRIAL, np.int64)
+    return place_all(
+        a, p, build_order, wanted_machine, line_order, skill_start, skill_unpack, skill_inspect, earliness, trial, best
+    )

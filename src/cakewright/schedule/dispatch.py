@@ -39,18 +39,19 @@ class Orders:
 class Decoder:
     """Turns orders into a cost and placed tasks for one instance; the buffers are used again by each call."""
 
-    def __init__(self, instance: Instance) -> None:
+    def __init__(self, instance: Instance, earliness: float = float(EARLINESS_WEIGHT.value)) -> None:
         self.instance = instance
         self.placed = empty_placed(instance.arrays)
-        self._skills = tuple(instance.skills.index(s) for s in (START, UNPACK, INSPECT))
-        self._earliness = float(EARLINESS_WEIGHT.value)
+        start, unpack, inspect = (instance.skills.index(s) for s in (START, UNPACK, INSPECT))
+        self.skills: tuple[int, int, int] = (start, unpack, inspect)
+        self.earliness = earliness
 
     def cost(self, orders: Orders) -> float:
         """Cost of the schedule that `orders` lead to; afterwards `placed` holds it."""
         a = self.instance.arrays
-        start, unpack, inspect = self._skills
+        start, unpack, inspect = self.skills
         return decode(
-            a, self.placed, orders.builds, orders.machines, orders.lines, start, unpack, inspect, self._earliness
+            a, self.placed, orders.builds, orders.machines, orders.lines, start, unpack, inspect, self.earliness
         )
 
     def schedule(self, orders: Orders) -> Placed:

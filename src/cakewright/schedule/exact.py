@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from cakewright.schedule.bookings import chambers_of, hands_of, stations_of
 from cakewright.schedule.cpsat import Effort, cost_of, lateness_of, solve
 from cakewright.schedule.cpsat_base import free_all
 from cakewright.schedule.decode import book, first_gap
@@ -79,7 +80,7 @@ def tidy(instance: Instance, placed: Placed) -> Placed:
     a = instance.arrays
     tidied = Placed(*(x.copy() for x in placed))
     busy, used = a.busy.copy(), a.used.copy()
-    for row, start, end in [*a.kept_booking.tolist(), *_hands(instance, tidied)]:
+    for row, start, end in [*a.kept_booking.tolist(), *hands_of(instance, tidied)]:
         book(busy, used, row, start, end)
     skill = instance.skills.index(UNPACK)
     for b in np.argsort(tidied.at[:, 3], kind="stable").tolist():
@@ -107,7 +108,8 @@ def rebooked(instance: Instance, placed: Placed) -> Placed:
         whole.busy[r, :n] = a.busy[r, :n]
     for m, n in enumerate(a.machine_used):
         whole.machine_busy[m, :n] = a.machine_busy[m, :n]
-    for row, start, end in [*a.kept_booking.tolist(), *_hands(instance, whole), *_places(instance, whole)]:
+    held = [*hands_of(instance, whole), *chambers_of(instance, whole), *stations_of(instance, whole)]
+    for row, start, end in [*a.kept_booking.tolist(), *held]:
         book(whole.busy, whole.used, row, start, end)
     for b in np.argsort(whole.at[:, 0], kind="stable"):
         m = whole.machine[b]
@@ -117,34 +119,3 @@ def rebooked(instance: Instance, placed: Placed) -> Placed:
         whole.machine_used[m] += 1
         whole.machine_busy[m, : whole.machine_used[m]] = table[np.argsort(table[:, 0], kind="stable")]
     return whole
-
-
-def _places(instance: Instance, placed: Placed) -> set[tuple[int, int, int]]:
-    """(row, start, end) of chambers and stations, kept stations excepted; a shared bath once."""
-    a, spans = instance.arrays, set()
-    for b in range(len(a.load)):
-        spans.add((int(placed.chamber[b]), int(placed.at[b, 0]), int(placed.end[b, 3])))
-        if a.kept_at[b, 2] == UNSET:
-            spans.add((int(placed.station[b]), int(placed.at[b, 2] - placed.clean_down[b]), int(placed.end[b, 2])))
-    for s in np.flatnonzero(a.kept_step[:, 0] == UNSET):
-        start = int(placed.step_start[s])
-        spans.add((int(placed.step_station[s]), start, start + int(a.step_run[s])))
-    return {(row, start, end) for row, start, end in spans if end > start}
-
-
-def _hands(instance: Instance, placed: Placed) -> list[tuple[int, int, int]]:
-    """(person, start, end) of every task of hands that is not kept."""
-    a = instance.arrays
-    spans: list[tuple[int, int, int]] = []
-    for b in range(len(a.load)):
-        for i in range(4):
-            down = int(placed.clean_down[b]) if i == 2 else 0
-            if a.kept_at[b, i] == UNSET and placed.by[b, i] >= 0:
-                spans.append((int(placed.by[b, i]), int(placed.at[b, i]) - down, int(placed.end[b, i])))
-        if a.test[b] > 0 and a.kept_test[b, 0] == UNSET:
-            spans.append((int(placed.test[b, 1]), int(placed.test[b, 0]), int(placed.test[b, 0] + a.test[b])))
-    for s in np.flatnonzero((a.kept_step[:, 0] == UNSET) & (placed.step_by >= 0)):
-        spans.append((int(placed.step_by[s]), int(placed.step_start[s]), int(placed.step_start[s] + a.step_hands[s])))
-    for op in np.flatnonzero(a.kept_op[:, 0] == UNSET):
-        spans.append((int(placed.op_by[op]), int(placed.op_start[op]), int(placed.op_start[op] + a.op_hands[op])))
-    return [(row, start, end) for row, start, end in sorted(set(spans)) if end > start]

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from cakewright.compiled import kernel
+from cakewright.compiled import bare_kernel
 from cakewright.schedule.calendars import FAR
 from cakewright.schedule.instance import BoolArray, IntArray
 
 NEVER = FAR // 2  # starts beyond this lie outside the horizon
 
 
-@kernel
+@bare_kernel
 def first_gap(busy: IntArray, count: int, t: int, minutes: int) -> int:
     """First start at or after t at which a row is free for so many minutes."""
     low, high = 0, count
@@ -27,7 +27,7 @@ def first_gap(busy: IntArray, count: int, t: int, minutes: int) -> int:
     return s
 
 
-@kernel
+@bare_kernel
 def book(busy: IntArray, counts: IntArray, row: int, start: int, end: int) -> None:
     """Put [start, end) into a row, keeping starts and ends sorted; what overlaps still covers the same minutes."""
     if end <= start:
@@ -45,7 +45,7 @@ def book(busy: IntArray, counts: IntArray, row: int, start: int, end: int) -> No
         i += 1
 
 
-@kernel
+@bare_kernel
 def place_hands(
     busy: IntArray,
     counts: IntArray,
@@ -86,7 +86,7 @@ def place_hands(
     return best, who
 
 
-@kernel
+@bare_kernel
 def place_at_station(
     busy: IntArray,
     counts: IntArray,
@@ -109,7 +109,7 @@ def place_at_station(
     return best, who, where
 
 
-@kernel
+@bare_kernel
 def first_machine_gap(
     busy: IntArray, count: int, first_material: int, material: int, changeover: int, t: int, minutes: int
 ) -> int:

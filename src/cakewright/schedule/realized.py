@@ -25,7 +25,7 @@ def realized_week(
     cell: Cell, builds: Sequence[BuildJob], schedule: Schedule, course: Course, names: Names, week: Scratch
 ) -> tuple[tuple[BuildJob, ...], Schedule]:
     """The builds with the durations of a run, and its schedule; `week` holds what the run wrote down."""
-    writer = _Writer(cell, schedule, course)
+    writer = _Writer(cell, schedule, course, names)
     jobs = []
     for s in range(len(week.machine)):
         if week.machine[s] >= 0:
@@ -39,7 +39,8 @@ def realized_week(
 class _Writer:
     """Collects tasks with names and instants."""
 
-    def __init__(self, cell: Cell, schedule: Schedule, course: Course) -> None:
+    def __init__(self, cell: Cell, schedule: Schedule, course: Course, names: Names) -> None:
+        self.people = names.people
         self.cell, self.origin, self.course, self.tasks = cell, schedule.start, course, list[Task]()
 
     def add(self, kind: TaskKind, build: str, start: int, end: int, *, person: int = -1, machine: str = "",
@@ -47,7 +48,7 @@ class _Writer:
         """File one task unless it lasts no time."""
         if end <= start:
             return
-        people = (self.cell.people[person].name,) if person >= 0 else ()
+        people = (self.people[person],) if person >= 0 else ()
         bench = self.cell.stations[station - self.course.station_row].name if station >= 0 else ""
         begin, over = instant_of(self.origin, start), instant_of(self.origin, end)
         self.tasks.append(Task(kind, build, lines, begin, over, machine, chamber, bench, people, label))

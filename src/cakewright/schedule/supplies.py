@@ -6,12 +6,12 @@ machine of each build (-1: not placed yet), `load`, `door` and `printed` are its
 
 from __future__ import annotations
 
-from cakewright.compiled import kernel
+from cakewright.compiled import bare_kernel
 from cakewright.schedule.gaps import NEVER
 from cakewright.schedule.instance import BoolArray, IntArray
 
 
-@kernel
+@bare_kernel
 def powder_there(
     stock: IntArray,
     arrival: IntArray,
@@ -33,7 +33,7 @@ def powder_there(
     return NEVER
 
 
-@kernel
+@bare_kernel
 def _lasts(
     stock: IntArray,
     arrival: IntArray,
@@ -54,7 +54,7 @@ def _lasts(
     return True
 
 
-@kernel
+@bare_kernel
 def stock_at(
     stock: IntArray,
     arrival: IntArray,
@@ -76,7 +76,7 @@ def stock_at(
     return grams
 
 
-@kernel
+@bare_kernel
 def utility_free(
     utility_of: BoolArray, most: int, u: int, on: IntArray, doors: IntArray, printed: IntArray, b: int, minutes: int,
     door: int,
@@ -101,7 +101,7 @@ def utility_free(
         door = blocked
 
 
-@kernel
+@bare_kernel
 def clean_down_before(
     minutes: int, material: IntArray, on: IntArray, stations: IntArray, begin: IntArray, end: IntArray, down: IntArray,
     b: int, station: int, t: int,

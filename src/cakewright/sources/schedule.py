@@ -156,11 +156,53 @@ DULL_SOLVES = Reference(
     _HOUSE,
     "exact solves of some builds without a gain before the search begins anew from another schedule",
 )
-START_STEPS = Reference(
-    "schedule.start_steps",
-    4000.0,
+_RANDOM_CELLS = "benchmarks/schedule.py, random cells of 50 builds"
+ANNEAL_EARLINESS = Reference(
+    "schedule.anneal_earliness",
+    0.001,
+    "1",
+    Status.MEASURED,
+    _RANDOM_CELLS,
+    "as `schedule.earliness_weight`, while builds are annealed: with less of it, lateness is what decides",
+)
+ANNEAL_HOTTEST = Reference(
+    "schedule.anneal_hottest",
+    0.1,
+    "1",
+    Status.MEASURED,
+    _RANDOM_CELLS,
+    "share of the cost by which a schedule may be worse at first and still be followed once in e times",
+)
+ANNEAL_COOLEST = Reference(
+    "schedule.anneal_coolest", 0.0005, "1", Status.MEASURED, _RANDOM_CELLS, "the same at the end of annealing"
+)
+ANNEAL_STEPS = Reference(
+    "schedule.anneal_steps",
+    800.0,
+    "steps",
+    Status.MEASURED,
+    _RANDOM_CELLS,
+    "schedules tried for each build in one annealing of its group",
+)
+ANNEAL_TRIES = Reference(
+    "schedule.anneal_tries",
+    6.0,
+    "1",
+    Status.MEASURED,
+    _RANDOM_CELLS,
+    "annealings of a group of which the best is taken: many short ones do better than one long one",
+)
+ANNEAL_NEAR = Reference(
+    "schedule.anneal_near", 5.0, "places", Status.DEFAULT, _HOUSE, "how far most moves carry a build while annealing"
+)
+ANNEAL_RUN = Reference(
+    "schedule.anneal_run", 5.0, "builds", Status.DEFAULT, _HOUSE, "most builds of one powder that are moved together"
+)
+ANNEAL_CHUNK = Reference(
+    "schedule.anneal_chunk",
+    1000.0,
     "steps",
     Status.DEFAULT,
     _HOUSE,
-    "schedules tried by the local search that makes another schedule to begin from",
+    "schedules tried while annealing between two looks at the stop rule; counted like one exact solve of some builds",
 )
