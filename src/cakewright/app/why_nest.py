@@ -17,6 +17,8 @@ from cakewright.nesting.fulfil import judge, not_asked
 from cakewright.nesting.task import NestPiece, NestTask
 from cakewright.nesting.worth import standing_rotations
 
+ALMOST_THE_SAME = 0.05  # of a rotation matrix, three degrees: pieces settled with a small turn share their cells
+
 ASKS = {
     "interlocked": "pieces that cannot be taken out",
     "clearance": "mm short of the wider gap",
@@ -61,7 +63,7 @@ def why_nest(plan: WeekPlan, build: Build) -> tuple[WishRow, ...]:
 
 
 def _task(plan: WeekPlan, build: Build) -> NestTask:
-    """What the nest was asked, with each part only in the ways it stands and filled cages as blocks."""
+    """What the nest was asked; each part only in the ways it stands, small turns aside, and filled cages as blocks."""
     inside = {piece for pieces in build.caged.values() for piece in pieces}
     outer = [p for p in build.nest.placements if p.piece not in inside]
     pieces = tuple(NestPiece(p.piece, p.part_key, p.line, priority(plan.line(p.line))) for p in outer)
@@ -69,7 +71,7 @@ def _task(plan: WeekPlan, build: Build) -> NestTask:
     return NestTask(
         meshes={p.part_key: _mesh(plan, p) for p in build.nest.placements},
         pieces=pieces,
-        rotations=standing_rotations(outer),
+        rotations=standing_rotations(outer, ALMOST_THE_SAME),
         space=nest_space(plan.cell.chamber_type(build.chamber_type), machine),
         clearance_mm=build.nest.clearance_mm,
         voxel_mm=build.nest.voxel_mm,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 import numpy as np
 
@@ -23,8 +23,10 @@ _ROUGH = 0.81
 _ALL = 1e300
 
 
-def next_step(pile: Pile, space: NestSpace, pulls: FloatArray, *, turning: bool) -> Step | None:
-    """A safe step of all pieces; None when the program finds none.
+def next_step(
+    pile: Pile, space: NestSpace, pulls: FloatArray, *, turning: bool, enough: Callable[[], bool]
+) -> Step | None:
+    """A safe step of all pieces; None when the program finds none, or when `enough` says so between two programs.
 
     `pulls` (n, 3) are mm of height that a mm along an axis is worth. With `turning` the pieces that may turn about the
     vertical do so by at most `nesting.settle_turn`, and shifts are shorter.
@@ -56,6 +58,8 @@ def next_step(pile: Pile, space: NestSpace, pulls: FloatArray, *, turning: bool)
         short = _short(pile, gaps, step, fine)
         if not short:
             return step
+        if enough():
+            return None
         pile.facing.update(dict.fromkeys(short))
     for _ in range(int(SETTLE_HALVES.value)):
         step = step.scaled(0.5)

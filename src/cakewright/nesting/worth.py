@@ -61,12 +61,12 @@ class Worth:
         return stand_of(self._task, self._bank, [placements[n] for n in self._ours], self._pose)
 
 
-def standing_rotations(placements: Sequence[Placement]) -> dict[str, FloatArray]:
-    """The different rotations in which each part stands, (k, 3, 3)."""
+def standing_rotations(placements: Sequence[Placement], within: float = 1e-6) -> dict[str, FloatArray]:
+    """The different rotations in which each part stands, (k, 3, 3); entries that differ less than `within` are one."""
     found: dict[str, list[FloatArray]] = {}
     for p in placements:
         known = found.setdefault(p.part_key, [])
-        if not any(np.abs(p.rotation - r).max() < 1e-6 for r in known):
+        if not any(np.abs(p.rotation - r).max() < within for r in known):
             known.append(p.rotation)
     return {key: np.array(turns) for key, turns in found.items()}
 
