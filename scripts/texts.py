@@ -48,7 +48,7 @@ def _others() -> Iterator[tuple[str, str]]:
 
     for text in script_texts():
         yield text, "static"
-    for text in ("and", "or"):
+    for text in ("and", "or", "clearance", "removal"):
         yield text, "look.py"
     for text in (*LANES, *SHORT.values(), "bench", *STATION_KINDS):
         yield text, "gantt.py"

@@ -120,7 +120,7 @@ def _scale(store: Store, plan: WeekPlan, build: Build) -> list[ReleasePoint]:
 def _findings(plan: WeekPlan, build: Build) -> ReleasePoint:
     doubts = [f for k in sorted(part_keys(build)) for f in plan.parts[k].findings if f.severity.value == "warning"]
     if not doubts:
-        return ReleasePoint("doubts about parts", Look.GOOD, "none")
+        return ReleasePoint("doubts about parts", Look.GOOD, "no doubt")
     return ReleasePoint("doubts about parts", Look.LOOK, f"{len(doubts)}, first: {doubts[0].message}", "read them once")
 
 

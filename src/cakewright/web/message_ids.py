@@ -34,9 +34,9 @@ _ALOUD = re.compile(r'(?:aria-label|title)="([^"]*)"')
 _TAG = re.compile(r"<[^<>]*>")
 _WORD = re.compile(r"[^\W\d_]{3,}")
 _LITERAL = re.compile(r'"([^"{}]*)"')
-_WORDS = re.compile(r"[A-Za-z][a-z]+[,:;]? |[a-z]{2,}$")
+_WORDS = re.compile(r"[A-Za-z]{2,}[,:;]? |[a-z]{2,}$")
 _MACHINES = re.compile(
-    r"\\|\(\?|^(?:SELECT|PRAGMA) |^# |-src |^<\w|charset=|filename="
+    r"\\|\(\?|^(?:SELECT|PRAGMA|COPY|BEGIN|SET TRANSACTION) |^# |-src |^<\w|charset=|filename="
 )  # patterns, questions to the database, markup
 
 
@@ -102,7 +102,7 @@ def sources() -> Iterator[Path]:
     """The modules and templates whose sentences are on pages."""
     for folder in MAKERS:
         yield from (p for p in sorted((ROOT / folder).rglob("*.py")) if _speaks(p))
-    yield from (ROOT / "findings.py", ROOT / "safety.py")
+    yield from (ROOT / "findings.py", ROOT / "safety.py", ROOT / "sources" / "safety.py")
     yield from (ROOT / "documents" / f"{name}.py" for name in SHOWN)
     yield from sorted((ROOT / "web" / "templates").glob("*.html"))
 

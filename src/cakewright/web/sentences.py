@@ -17,7 +17,7 @@ from html import escape, unescape
 from cakewright.web.message_ids import AROUND, BRACES, likely
 
 DEEPEST = 6
-_SPLITS = ("; ", ". ", ": ", ", ", " and ")
+_SPLITS = ("; ", " -> ", ". ", ": ", ", ", " and ")
 _NUMBER = r"\d+(?:\.\d+)?"
 _MEASURE = re.compile(rf"{_NUMBER} mm")
 _MM = re.compile(rf"\ue000[^\ue001]*\ue001|(?<![\w.,-])(-?{_NUMBER}) mm(?![\w²³/])")
@@ -111,6 +111,12 @@ def _clauses(text: str, ear: Ear, deep: int, *, inside: bool) -> str:
             first = _spoken(head, ear, deep - 1, inside=inside)
             if first != head:
                 return _told(head, split, tail, ear, deep, inside=inside)
+            if (
+                split == ": "
+                and _NAME.fullmatch(head)
+                and (rest := _spoken(tail, ear, deep - 1, inside=inside)) != tail
+            ):
+                return head + split + rest
             more, at, tail = tail.partition(split)
             head = f"{head}{split}{more}"
     if inside and all(_NAME.fullmatch(name) for name in _LISTED.split(text)):

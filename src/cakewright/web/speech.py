@@ -67,7 +67,7 @@ class Speech:
 
     def word(self, text: str) -> str:
         """A word or more that the program made: a kind, a state; a name is in no catalogue and stays."""
-        return self.sentence(text) if " " in text else self.gettext(text)
+        return self.label(text) if " " in text else self.gettext(text)
 
     def _counted(self, text: str) -> str:
         """'3 pieces' with the word of the catalogue."""
