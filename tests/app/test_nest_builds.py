@@ -11,7 +11,7 @@ from cakewright import read_orders
 from cakewright.app import nest_builds
 from cakewright.app.batch_lines import pieces_of
 from cakewright.app.cages import Cages
-from cakewright.app.effort import effort_in_steps
+from cakewright.app.effort import effort_in_seconds, effort_in_steps
 from cakewright.app.intake import take_in
 from cakewright.app.nest_builds import Nester, nests_of
 from cakewright.app.nest_wishes import wishes_for
@@ -132,3 +132,12 @@ def test_a_part_whose_orientation_is_fixed_is_not_turned():
     pieces = [NestPiece(f"L{n}-1", key, n) for n, key in enumerate(parts, start=1)]
     assert turning(parts, pieces) == {"FREE", "ABOUT_Z", "UPRIGHT_CONE"}
     assert turning(parts, pieces, straight={1, 3}) == {"ABOUT_Z"}
+
+
+def test_the_first_round_of_settling_is_brought_to_its_end_but_not_at_any_price():
+    """Of 20 s for a nest 3 are for settling; a first round of 19 s is waited for, one of 20 s or a second is not."""
+    for at, rounds, stops in [(2.9, 1, False), (3.0, 1, True), (19.0, 0, False), (20.0, 0, True)]:
+        times = iter([100.0, 100.0 + at])
+        rule = effort_in_seconds(20.0, lambda: next(times)).settle()  # noqa: B023
+        assert not rule(0, 1.0)
+        assert rule(rounds, 1.0) == stops

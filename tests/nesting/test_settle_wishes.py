@@ -40,7 +40,7 @@ def by_cells(real_task):
 
 @pytest.fixture(scope="module")
 def on_shapes(real_task, by_cells):
-    return settled(real_task, by_cells, stop=MaxSteps(6))
+    return settled(real_task, by_cells, stop=MaxSteps(4))
 
 
 def test_a_settled_nest_is_lower_and_costs_less(real_task, by_cells, on_shapes):
@@ -79,6 +79,6 @@ def test_a_wish_worth_more_than_height_is_not_sold_for_it(real_task, by_cells):
 
     wishes = replace(real_task.wishes, weights=Weights(height=0.0, density=0.0, apart=100.0))
     task = replace(real_task, wishes=wishes)
-    after = settled(task, by_cells, stop=MaxSteps(3))
+    after = settled(task, by_cells, stop=MaxSteps(1))
     apart = [next(t.value for t in judge(task, made) if t.name == "apart") for made in (by_cells, after)]
     assert apart[1] <= apart[0] + 0.2

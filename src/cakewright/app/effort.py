@@ -20,6 +20,26 @@ SETTLE_SHARE = 0.15  # of the seconds of a nest: spent on the last exact shifts 
 STEPS_A_ROUND = 5  # steps of a nest for each round of settling, where the effort is in steps
 
 
+@dataclass(slots=True)
+class SettleSeconds:
+    """Stop settling after `seconds`, but bring the first round to its end if that takes no more than `most` seconds.
+
+    Most of what settling gains comes in the first round, and it cannot be cut short and kept.
+    """
+
+    seconds: float
+    most: float
+    clock: Callable[[], float]
+    _start: float | None = field(default=None, init=False)
+
+    def __call__(self, steps: int, best: float) -> bool:
+        """True once the time is over; `steps` are the rounds that are done."""
+        now = self.clock()
+        if self._start is None:
+            self._start = now
+        return now - self._start >= (self.seconds if steps > 0 else self.most)
+
+
 @dataclass(frozen=True, slots=True)
 class Effort:
     """A fresh stop rule for each search: nest, batching, dates, arranging by wishes, settling, moving lines,
@@ -44,7 +64,7 @@ def effort_in_seconds(nest_seconds: float, clock: Callable[[], float]) -> Effort
     return Effort(
         nest=lambda: MaxSeconds(nest_seconds * (1 - ARRANGE_SHARE - SETTLE_SHARE), clock),
         arrange=lambda: MaxSeconds(nest_seconds * ARRANGE_SHARE, clock),
-        settle=lambda: MaxSeconds(nest_seconds * SETTLE_SHARE, clock),
+        settle=lambda: SettleSeconds(nest_seconds * SETTLE_SHARE, nest_seconds, clock),
         moves=lambda: first_of(MaxSteps(MOVES), MaxSeconds(nest_seconds * MOVES_SHARE, clock)),
         batching=lambda: first_of(MaxSteps(BATCHING_STEPS), NoImprovement(BATCHING_STEPS // 4)),
         dates=lambda: first_of(MaxSteps(DATE_STEPS), MaxSeconds(DATE_SECONDS, clock)),

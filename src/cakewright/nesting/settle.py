@@ -89,9 +89,9 @@ def settle(
 
     The result is at no higher `price` (default: the height) than the input, inside the walls, and proven clear by
     `verify.verify_nest`; where that fails, or `keep` (for example: can everything still be taken out?) says no, an
-    earlier stage or the input itself comes back. `stop` is asked with the price before each round, and within all
-    but the first. The same input gives the same output. At zero clearance pieces that are unions of few convex ones
-    are settled on those, see `squeeze`, when nothing else is asked.
+    earlier stage or the input itself comes back. `stop` is asked with the rounds done and the price before each
+    round and within it. The same input gives the same output. At zero clearance pieces that are unions of few convex
+    ones are settled on those, see `squeeze`, when nothing else is asked.
     """
     hold, value = hold or Hold(), price or HeightOnly()
     first = tuple(placements)
@@ -130,7 +130,7 @@ def _stages(
         pulls = price.pulls(now) if ways[0] is Way.WISHES else np.zeros_like(pile.shift)
         found = None
         if ways[0] is not Way.WISHES or pulls.any():
-            enough = partial(_enough, stop, turn - 1, best)
+            enough = partial(stop, turn - 1, best)
             found = next_step(pile, space, pulls, turning=ways[0] is Way.TURN, enough=enough)
         step, points = (None, best) if found is None else _best_share(pile, found, first, price)
         gain = best - points
@@ -142,11 +142,6 @@ def _stages(
             ways.pop(0)
         if not ways or stop(turn, best):
             return
-
-
-def _enough(stop: Stop, done: int, best: float) -> bool:
-    """True when the rule says stop within a round; the first round is always brought to its end."""
-    return done > 0 and stop(done, best)
 
 
 def _best_share(pile: Pile, step: Step, first: Placed, price: Price) -> tuple[Step | None, float]:
