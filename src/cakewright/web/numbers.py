@@ -11,12 +11,14 @@ from markupsafe import Markup, escape
 
 from cakewright.app.capacity import Outcome, UsePlot, ask_capacity, prices_of, set_ups, use_plots, warn_of_ratio
 from cakewright.app.capacity_prices import WeekPrices
+from cakewright.app.inspect_line import Watched, watched
 from cakewright.app.number_tables import CAUSES, numbers_csv, numbers_xlsx, tables_of
 from cakewright.app.numbers import WeekNumbers, week_numbers
 from cakewright.app.running import quick_rule
 from cakewright.errors import CakewrightError
 from cakewright.web.look import page
 from cakewright.web.shelf import Shelf, shelf_of
+from cakewright.web.speech import current
 from cakewright.web.trouble import NotThereError
 from cakewright.web.typed import number
 
@@ -35,6 +37,7 @@ def numbers(shelf: Plans, request: Request, version: int) -> HTMLResponse:
     return page(request, "numbers.html", **common(shelf, version), n=n, causes=CAUSES,
                 tables=[(name, name.replace(" ", "-")) for name in tables_of(n)],
                 names={line.line: line.part for line in n.plan.orders.lines}, money={p.line: p for p in n.priced},
+                capable=shelf.once("capable", shelf.store.marks().floor, lambda: capable(shelf)),
                 hours=draw_hours(n.hours.rows, n.hours.planned.calendar_h))  # fmt: skip
 
 
@@ -60,6 +63,13 @@ def _numbers(shelf: Shelf, version: int) -> WeekNumbers:
     newest = shelf.store.newest()
     rates = shelf.plan(newest).cell if newest is not None else None
     return week_numbers(shelf.store, shelf.plan(version), shelf.clock(), rates)
+
+
+def capable(shelf: Shelf) -> tuple[tuple[Watched, ...], int]:
+    """Characteristics with a capability, the least capable first, and how many have too few values or no limits."""
+    seen = watched(shelf.store)
+    known = [(w.capability.cpk, w) for w in seen if w.capability is not None]
+    return tuple(w for _, w in sorted(known, key=lambda one: (one[0], one[1].key))), len(seen) - len(known)
 
 
 def common(shelf: Shelf, version: int) -> dict[str, Any]:
@@ -173,4 +183,5 @@ def draw_uses(uses: Sequence[UsePlot]) -> Markup:
     )
     parts.append(f'<text x="{left + 8:.0f}" y="{top:.0f}">cost of a full chamber of good parts</text>')
     said = "; ".join(f"{u.name}: cheapest at {u.best:.0%}" for u in uses)
-    return svg(left + wide + 210, top + high + 50, f"Cost of good parts by use of the chamber. {said}", parts)
+    names = max(9 * len(current().label(u.name)) for u in uses) + 20
+    return svg(left + wide + names, top + high + 50, f"Cost of good parts by use of the chamber. {said}", parts)
