@@ -48,10 +48,12 @@ def _others() -> Iterator[tuple[str, str]]:
 
     for text in script_texts():
         yield text, "static"
-    for text in ("and", "or", "clearance", "removal"):
+    for text in ("and", "or", "clearance", "removal", "Clearance", "Removal"):
         yield text, "look.py"
     for text in (*LANES, *SHORT.values(), "bench", *STATION_KINDS):
         yield text, "gantt.py"
+    for text in ("early", "likely", "late", "measure", "cool"):
+        yield text, "heat_charts.py"
     for _, text in powder.PLACES:
         yield text, "powder.py"
     for text, _ in DEEDS.values():

@@ -138,7 +138,7 @@ def energy_of(plan: WeekPlan, build: Build) -> EnergyUse:
 def energy_words(plan: WeekPlan, build: Build) -> str:
     """Electricity and gas in one sentence, with how far to trust it."""
     use = energy_of(plan, build)
-    per_kg = f", {use.kwh_per_kg:.0f} kWh per kg of parts" if use.kwh_per_kg is not None else ""
+    per_kg = f" ({use.kwh_per_kg:.0f} kWh per kg of parts)" if use.kwh_per_kg is not None else ""
     trust = "from the machine's own figures" if use.is_measured else "from default figures, unverified"
     return f"About {use.kwh:.0f} kWh{per_kg}, {use.gas_m3:.0f} m³ of inert gas ({trust})."
 

@@ -245,7 +245,8 @@ def _lying(plan: WeekPlan, key: str, y: float, grid: _Grid, lonely: dict[str, da
     fill = "url(#p-ripe)" if alone else "none"
     drawn = _box("ripe" if alone else "held", fill, x, y, until - x, LANE - 4)
     if alone:  # right-aligned, so that the words reach back over the cooling and never past the unpacking
-        drawn += _word("cool,", "ripe-word", until - 4, y + 17) + _word("nobody in", "ripe-word", until - 4, y + 34)
+        cool, _, nobody = current().label("cool, nobody in").partition(" ")
+        drawn += _word(cool, "ripe-word", until - 4, y + 17) + _word(nobody, "ripe-word", until - 4, y + 34)
     elif until - x > 11 * LETTER:
         drawn += _word("cool, waits", "held-word", x + 4, y + 18)
     return f'<g role="img" aria-label="{said}"><title>{said}</title>{drawn}</g>'

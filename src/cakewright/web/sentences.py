@@ -87,6 +87,8 @@ def _spoken(text: str, ear: Ear, deep: int, *, inside: bool = False) -> str:
         return _MM.sub(lambda m: _inch(m, ear.length), text)
     joined = _JOINED.fullmatch(text)
     before, stem, after = joined.groups() if joined else ("", text, "")
+    if ear.day is not None and inside and DAY.fullmatch(stem):
+        return before + ear.day(stem) + after
     found = recognised(stem, inside=inside)
     if found is not None:
         return before + _said(found, ear, deep) + after
