@@ -3,7 +3,7 @@
     python benchmarks/schedule.py table [--builds 10,25,50,100] [--seeds 1] [--seconds 60] [--workers 1]
     python benchmarks/schedule.py best [--builds 25] [--seeds 1,2,3] [--seconds 600] [--search-seeds 1,2,3]
     python benchmarks/schedule.py cells [--count 1000]
-    python benchmarks/schedule.py published [--data ../shared] [--seconds 60]
+    python benchmarks/schedule.py published [--data ../shared] [--seconds 60] [--workers 1] [--only mk02,mk05]
 
 `table`: weighted tardiness in hours. `blind` is the rule of a wall chart: builds in order of due date, each on the
 machine that is free first, whatever powder is on it. `edd` is the same order with the machine on which the build is
@@ -168,7 +168,7 @@ def cells(args: argparse.Namespace) -> None:
 def published(args: argparse.Namespace) -> None:
     from tests.published.schedule_instances import run_all
 
-    run_all(Path(args.data) / "checks" / "data", args.seconds)
+    run_all(Path(args.data) / "checks" / "data", args.seconds, args.workers, args.only)
 
 
 def main() -> None:
@@ -181,6 +181,7 @@ def main() -> None:
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--count", type=int, default=1000)
     parser.add_argument("--data", default="../shared")
+    parser.add_argument("--only", type=lambda t: t.split(","), default=[], help="published instances by name")
     args = parser.parse_args()
     {"table": table, "best": best, "cells": cells, "published": published}[args.what](args)
 

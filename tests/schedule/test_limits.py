@@ -199,3 +199,13 @@ def test_a_change_of_material_in_progress_goes_on():
     now = change.start + 5 * HOUR
     again, _ = plan_schedule(two_materials(), builds, lines, start=now, stop=MaxSteps(5), seed=1, frozen=[change])
     assert only(again, TaskKind.CHANGE) == change and only(again, TaskKind.LOAD).start == load.start
+
+
+def test_the_bench_is_cleaned_while_the_cake_cools():
+    """Hands are free and the bench is empty before B2 is cool: cleaned before, it is opened the minute it is cool."""
+    builds = [build("B1"), build("B2", material="PA11", cool_h=16.0)]
+    schedule, _ = plan(two_materials(), builds, [line(1, ["B1"], 1), line(2, ["B2"], 20)])
+    down, unpack = only(schedule, TaskKind.CLEAN_DOWN), only(schedule, TaskKind.UNPACK, "B2")
+    cool = only(schedule, TaskKind.COOL, "B2")
+    lifted = only(schedule, TaskKind.UNLOAD, "B2")
+    assert lifted.end <= down.start < cool.end <= unpack.start == down.end

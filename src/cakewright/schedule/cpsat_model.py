@@ -78,9 +78,8 @@ class Model(Bench, Limits, Order):
         if a.kept_at[b, 1] == UNSET:
             cp.add(starts[1] >= printed + int(a.in_machine[b]) // g)
         if a.kept_at[b, 2] == UNSET:
-            opened = self.begin[b] if b in self.begin else starts[2]
-            cp.add(opened >= ends[1])
-            cp.add(opened >= cold)
+            cp.add((self.begin[b] if b in self.begin else starts[2]) >= ends[1])
+            cp.add(starts[2] >= cold)  # the bench may be cleaned before, while the cake cools
         if a.kept_at[b, 3] == UNSET:
             cp.add(starts[3] >= ends[2])
         self._stay_on_machine(b, machines, starts[0], ends[1], bool(kept))

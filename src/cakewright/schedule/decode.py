@@ -58,7 +58,9 @@ def try_machine(
             t = again
             continue
         if a.has_clean_down:
-            unpack, who_unpacks, station, down = place_unpack(a, p, b, max(lifted, printed + a.cool[b]), skill_unpack)
+            unpack, who_unpacks, station, down = place_unpack(
+                a, p, b, lifted, max(lifted, printed + a.cool[b]), skill_unpack
+            )
         else:
             down = 0
             unpack, who_unpacks, station = place_at_station(
@@ -143,26 +145,33 @@ def service_due(a: Arrays, p: Placed, b: int, m: int) -> bool:
 
 
 @bare_kernel
-def place_unpack(a: Arrays, p: Placed, b: int, t: int, skill: int) -> tuple[int, int, int, int]:
-    """(start of unpacking, person, station, clean-down before it) at the station where it ends soonest."""
+def place_unpack(a: Arrays, p: Placed, b: int, lifted: int, t: int, skill: int) -> tuple[int, int, int, int]:
+    """(start of unpacking, person, station, clean-down before it) at the station where it ends soonest.
+
+    The cake is opened at `t` or later; the bench may be cleaned for it from `lifted` on, while it still cools.
+    """
     best, who, where, down = NEVER, -1, -1, 0
     for station in range(a.unpack_ok.shape[1]):
         if not a.unpack_ok[b, station]:
             continue
-        s, need = t, 0
+        s, need, soonest = t, 0, lifted
         while s < NEVER:
-            before = s
             s, person = place_hands(
                 p.busy, p.used, a.can, skill, s, need + a.unpack[b], need + a.unpack[b], station, -1
             )
             if a.clean_down[station] <= 0:
                 break
-            wanted, s = clean_down_before(
+            wanted, after = clean_down_before(
                 a.clean_down[station], a.material, p.machine, p.station, p.at[:, 2], p.end[:, 2], p.clean_down, b,
                 station, s,
             )  # fmt: skip
-            if wanted == need and s == before:
+            if wanted == need and after == s:
                 break
+            if wanted > need:
+                s = max(soonest, t - wanted)
+            else:
+                s = max(after, t)
+                soonest = s
             need = wanted
         if s + need < best:
             best, who, where, down = s + need, person, station, need
@@ -185,7 +194,7 @@ def place_started(a: Arrays, p: Placed, b: int, skill_start: int, skill_unpack: 
             start, who, end = at[i], a.kept_by[b, i], ends[i]
             trial[17] = a.kept_down[b] if i == 2 else trial[17]
         elif i == 2:
-            start, who, trial[2], trial[17] = place_unpack(a, p, b, max(ready, cold), skill_unpack)
+            start, who, trial[2], trial[17] = place_unpack(a, p, b, ready, max(ready, cold), skill_unpack)
             end = start + minutes[i]
         else:
             skill = skill_start if i == 1 else skill_unpack

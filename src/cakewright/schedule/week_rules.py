@@ -217,26 +217,31 @@ def do_hands(c: Course, z: Scratch, s: int, stage: int, t: int, minutes: int, ma
 def do_unpack(c: Course, z: Scratch, s: int, t: int, minutes: int) -> int:
     """The minute at which a cake is unpacked at the bench and by the hands that are free first, or NEVER.
 
-    A bench with powder of another material on it is cleaned before, in the same stretch.
+    A bench with powder of another material on it is cleaned before, in the same stretch, if need be while it cools.
     """
     b = s % len(c.machine)
     best, person, where, cleaned = NEVER, -1, -1, 0
     for row in range(c.station_row, c.machine_row):
         if not c.unpack_ok[b, row]:
             continue
-        start, need, who = t, 0, -1
+        start, need, who, soonest = t, 0, -1, c.planned[b, UNPACK] if s < len(c.machine) else 0
+        soonest = max(0, soonest)
         while start < NEVER:
-            before = start
             whole = need + minutes
             start, who = place(z.busy, z.used, c.may_unpack, c.who[b, UNPACK], start, whole, whole, row, -1, -1)
             if c.clean_down[row] <= 0:
                 break
-            wanted, start = clean_down_before(
+            wanted, after = clean_down_before(
                 c.clean_down[row], c.material, z.station, z.station, z.at[:, UNPACK], z.till[:, UNPACK], z.down, s,
                 row, start,
             )  # fmt: skip
-            if wanted == need and start == before:
+            if wanted == need and after == start:
                 break
+            if wanted > need:
+                start = max(soonest, t - wanted)
+            else:
+                start = max(after, t)
+                soonest = start
             need = wanted
         if start + need < best:
             best, person, where, cleaned = start + need, who, row, need
