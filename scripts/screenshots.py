@@ -23,11 +23,12 @@ from tests.web.browser import ARGUMENTS, CHROMIUM, served  # noqa: E402
 
 from cakewright.app.accounts import add_account  # noqa: E402
 from cakewright.app.answer_questions import Asked, answer_question, keep_question  # noqa: E402
+from cakewright.app.capacity_prices import WeekPrices  # noqa: E402
 from cakewright.app.contain import report_mistake  # noqa: E402
 from cakewright.app.failure_desk import Cause  # noqa: E402
 from cakewright.app.inspect_line import record_reading  # noqa: E402
 from cakewright.app.progress import quiet  # noqa: E402
-from cakewright.app.questions import AskWhatIf, HasStopped, PlanAgain, Question  # noqa: E402
+from cakewright.app.questions import AskWhatIf, HasStopped, MoreCapacity, PlanAgain, Question  # noqa: E402
 from cakewright.app.scale_change import keep_ladder  # noqa: E402
 from cakewright.app.what_if import RushOrder  # noqa: E402
 from cakewright.formats.lengths_csv import WantedLength  # noqa: E402
@@ -85,6 +86,7 @@ SHOTS = {  # name of the picture: (address, words of the heading to scroll to)
 ASKED: dict[str, Question] = {  # pictures of answers: the question, asked before the page is opened
     "what-if": AskWhatIf(TUESDAY, RushOrder()),
     "stopped": HasStopped(TUESDAY.replace(hour=12), "B1", 900, Cause.POWER),
+    "capacity": MoreCapacity(WeekPrices(machine=1360.0, shift=1920.0)),
     "again": PlanAgain(TUESDAY, (("A1", TUESDAY.replace(hour=11), TUESDAY.replace(day=3, hour=5)),)),
 }
 LATER = ("versions", "scale", "login")  # taken last: more plans and an account change what every page shows

@@ -6,7 +6,7 @@ import pytest
 
 from cakewright.store import open_store
 from tests.app.running import MONDAY, running_week
-from tests.web.conftest import client_over
+from tests.web.conftest import asked, client_over
 
 
 @pytest.fixture(scope="module")
@@ -27,7 +27,8 @@ def rows(text):
 
 def test_every_set_up_is_a_row(client):
     """Five rows; what a chamber costs is not known, and so its kilogram is not either."""
-    answer = client.get("/plans/1/capacity")
+    assert "Nothing changes by asking" in client.get("/plans/1/capacity").text
+    answer = asked(client, "/plans/1/capacity", {})
     assert answer.status_code == 200
     table = rows(answer.text)
     assert len(table) == 5
@@ -39,7 +40,7 @@ def test_every_set_up_is_a_row(client):
 
 def test_a_typed_price_is_used(client):
     """35 a week for a chamber: two cost 70; what was typed stays in its field."""
-    answer = client.get("/plans/1/capacity", params={"chamber": "35,0", "machine": "0"})
+    answer = asked(client, "/plans/1/capacity", {"chamber": "35,0", "machine": "0"})
     table = rows(answer.text)
     assert "70.00" in table["two more chambers"]["Added a week"]
     assert "not known" not in table["two more chambers"]["Cost of a kg with it"]
@@ -49,5 +50,5 @@ def test_a_typed_price_is_used(client):
 @pytest.mark.parametrize("typed", ["much", "-3", "1e99"])
 def test_a_price_that_is_none_is_refused(client, typed):
     """Each with what was found."""
-    answer = client.get("/plans/1/capacity", params={"chamber": typed})
+    answer = client.post("/plans/1/capacity", data={"chamber": typed})
     assert answer.status_code == 422 and typed in answer.text

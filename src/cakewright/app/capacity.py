@@ -13,6 +13,7 @@ from datetime import datetime, time, timedelta
 
 from cakewright.app.capacity_prices import WeekPrices, usual_prices
 from cakewright.app.plan_costs import plan_costs
+from cakewright.app.progress import Progress, quiet
 from cakewright.app.replan import jobs_of, weighted_late_min
 from cakewright.cost.capacity import CapacityRow, Scenario, compare_capacity
 from cakewright.cost.failure import failure_interval, failure_probability
@@ -116,8 +117,9 @@ def _more_chambers(like: Chamber, count: int) -> tuple[Chamber, ...]:
 
 
 def ask_capacity(
-    plan: WeekPlan, asked: Sequence[SetUp] | None = None, *, stop: Callable[[], Stop] | None = None
-) -> tuple[Outcome, ...]:
+    plan: WeekPlan, asked: Sequence[SetUp] | None = None, *, stop: Callable[[], Stop] | None = None,
+    told: Progress = quiet,
+) -> tuple[Outcome, ...]:  # fmt: skip
     """Each set-up through the same planner from the start of the plan, the present first.
 
     The old schedule is offered to every set-up too, as the weeks in which it is still possible can only gain: the
@@ -128,7 +130,8 @@ def ask_capacity(
     setups = set_ups(plan) if asked is None else tuple(asked)
     base: tuple[Schedule, tuple[LinePromise, ...]] | None = None
     found = []
-    for one in setups:
+    for n, one in enumerate(setups):
+        told("putting set-ups on the calendar", n, len(setups), one.name)
         answer = _dates(plan, one.cell, stop)
         if base is not None and weighted_late_min(plan, base[1]) < weighted_late_min(plan, answer[1]):
             answer = base

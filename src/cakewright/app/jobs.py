@@ -29,7 +29,7 @@ from cakewright.app.keep_nest import judged_moves
 from cakewright.app.logs import tell
 from cakewright.app.move_part import Move
 from cakewright.app.progress import Progress
-from cakewright.app.questions import AskWhatIf, HasStopped, NewRevision, PlanAgain
+from cakewright.app.questions import AskWhatIf, HasStopped, MoreCapacity, NewRevision, PlanAgain
 from cakewright.app.short_work import Made, keep_moved, make_quote
 from cakewright.app.worker import Ended, Limits, Told, Worker
 from cakewright.errors import CakewrightError, InputError
@@ -48,8 +48,10 @@ AGAIN = "plan the rest of a week again"
 WHAT_IF = "answer what if"
 STOPPED = "look for ways out after a stop"
 REVISE = "judge a new revision"
+CAPACITY = "work out more capacity"
 ACCEPT = "keep what was shown as a new plan"
-QUESTIONS: Mapping[type, str] = {PlanAgain: AGAIN, AskWhatIf: WHAT_IF, HasStopped: STOPPED, NewRevision: REVISE}
+QUESTIONS: Mapping[type, str] = {PlanAgain: AGAIN, AskWhatIf: WHAT_IF, HasStopped: STOPPED, NewRevision: REVISE,
+                                  MoreCapacity: CAPACITY}  # fmt: skip
 SHORT = frozenset({QUOTE, KEEP, ACCEPT, *QUESTIONS.values()})  # somebody waits; `folder` becomes the page of the result
 PLAN_LIMITS = Limits(memory_bytes=32 * 1024**3)
 MOST_SECONDS = 3600.0
@@ -158,7 +160,7 @@ class JobDesk:
         asked = question_of(self.store, word)
         kind = QUESTIONS[type(asked.question)]
         number = self.store.add_job(kind=kind, by=asked.by, folder=page_of(asked.page, word), at=self.clock())
-        turn = self._short_turn if kind == REVISE else self._ask_turn
+        turn = self._short_turn if kind in (REVISE, CAPACITY) else self._ask_turn
         self._begin(number, answer_question, (self.store.address, word), turn)
         return number
 

@@ -1,4 +1,4 @@
-"""What somebody asks of a running week and waits for: plan again, what if, a stop, a new revision of a line.
+"""What somebody asks of a running week and waits for: plan again, what if, a stop, a new revision, more capacity.
 
 Each question knows how it is answered; the answer changes nothing until somebody accepts it (`answer_questions`).
 """
@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from cakewright.app.capacity import Outcome, UsePlot, ask_capacity, set_ups, use_plots
+from cakewright.app.capacity_prices import WeekPrices
 from cakewright.app.effort import effort_in_seconds
 from cakewright.app.failure_desk import Cause, FailureDesk, failure_desk
 from cakewright.app.keep_quotes import keep_quote
@@ -98,8 +100,28 @@ class NewRevision:
         return Revised(found, keep_quote(store, found.offer, folder / self.file, at=self.now, by=self.by).number)
 
 
-Question = PlanAgain | AskWhatIf | HasStopped | NewRevision
-Answer = Replanned | WhatIf | FailureDesk | Revised
+@dataclass(frozen=True, slots=True)
+class Capacity:
+    """What more of something would bring, and how full a build should be."""
+
+    outcomes: tuple[Outcome, ...]
+    uses: tuple[UsePlot, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class MoreCapacity:
+    """Another machine, chambers, a second shift, less virgin powder, at these prices a week."""
+
+    prices: WeekPrices
+
+    def answer(self, store: Store, plan: WeekPlan, folder: Path, report: Progress) -> Capacity:
+        """Every set-up through the planner, nothing kept."""
+        outcomes = ask_capacity(plan, set_ups(plan, self.prices), stop=quick_rule, told=report)
+        return Capacity(outcomes, use_plots(plan))
+
+
+Question = PlanAgain | AskWhatIf | HasStopped | NewRevision | MoreCapacity
+Answer = Replanned | WhatIf | FailureDesk | Revised | Capacity
 
 
 def _told(report: Progress) -> Callable[[], Stop]:

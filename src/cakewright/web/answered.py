@@ -11,7 +11,7 @@ from pydantic import BaseModel, Field
 from cakewright.app.answer_questions import word_in
 from cakewright.app.failure_desk import FailureDesk
 from cakewright.app.move_task import MoveProposal
-from cakewright.app.questions import Answer, Revised
+from cakewright.app.questions import Answer, Capacity, Revised
 from cakewright.app.replan import Replanned
 from cakewright.app.running import figures_rows
 from cakewright.app.what_if import WhatIf
@@ -52,9 +52,10 @@ class ShareOfLine(BaseModel):
 
 
 class AnswerNow(BaseModel):
-    """An answer in words and numbers: what moves, figures as [what, as planned, then], ways out, shares of a line.
+    """An answer in words and numbers: what moves, figures, ways out after a stop, shares of a line.
 
-    `can_be_kept` is True when there is a plan in it that can be kept; after a stop that takes one of `ways`.
+    `figures` are [what, as planned, then], or [set-up, late lines, kg a week] of more capacity. `can_be_kept` is True
+    when there is a plan in it that can be kept; after a stop that takes one of `ways`.
     """
 
     plan: int
@@ -80,6 +81,9 @@ class AnswerNow(BaseModel):
                       for s in answer.change.shares]  # fmt: skip
             return cls(plan=plan.version, can_be_kept=False, headline=answer.change.offer.feasible, shares=shares,
                        quote=answer.quote)  # fmt: skip
+        if isinstance(answer, Capacity):
+            rows = [(o.name, str(o.late_lines), f"{o.kg_per_week:.2f} kg") for o in answer.outcomes]
+            return cls(plan=plan.version, can_be_kept=False, figures=rows)
         made = answer if isinstance(answer, Replanned) else answer.made
         if made is None:
             return cls(plan=plan.version, can_be_kept=False)

@@ -22,6 +22,7 @@ from cakewright.model.cell import Cell
 from cakewright.store import Job, JobState
 from cakewright.web.look import page
 from cakewright.web.shelf import Shelf, local_moment, shelf_of
+from cakewright.web.speech import Speech, listen
 from cakewright.web.trouble import RESPONSES, NotThereError
 
 pages = APIRouter(include_in_schema=False)
@@ -113,14 +114,15 @@ def one_job(shelf: Plans, desk: Desk, request: Request, job: int, then: str = ""
     seen = job_seen(shelf, job)
     if then == "open" and seen.state is JobState.DONE:
         return RedirectResponse(f"/{seen.folder}" if seen.kind in SHORT else f"/plans/{seen.plan}", status_code=303)
-    return page(request, "job.html", job=seen, zone=_zone(desk), back=_place(seen), short=SHORT)
+    return page(request, "job.html", job=seen, zone=_zone(desk), back=_place(seen), short=SHORT,
+                asks_again=_asks_again(seen))  # fmt: skip
 
 
 @pages.get("/jobs/{job}/events")
 async def job_events(shelf: Plans, desk: Desk, request: Request, job: int) -> StreamingResponse:
     """The job as it goes on, as server-sent events, until it has ended."""
     job_seen(shelf, job)
-    return StreamingResponse(_events(shelf, request, job), media_type="text/event-stream",
+    return StreamingResponse(_events(shelf, request, job, listen(request)), media_type="text/event-stream",
                              headers={"x-accel-buffering": "no", "cache-control": "no-store"})  # fmt: skip
 
 
@@ -139,12 +141,13 @@ def again(desk: Desk, shelf: Plans, job: int) -> Response:
     A quote is made again at once, and a question that was not answered yet is asked again.
     """
     seen = job_seen(shelf, job)
-    if seen.kind == QUOTE and seen.folder.startswith(f"{ASKED}/"):
+    if not _asks_again(seen):
+        return RedirectResponse(_place(seen), status_code=303)
+    if seen.kind == QUOTE:
         number = begin_quote(shelf, desk, seen.folder.removeprefix(f"{ASKED}/"))
-        return RedirectResponse(f"/jobs/{number}?then=open", status_code=303)
-    if seen.kind in QUESTIONS.values() and seen.state in (JobState.CANCELLED, JobState.INTERRUPTED):
-        return RedirectResponse(f"/jobs/{desk.answer(word_in(seen.folder))}?then=open", status_code=303)
-    return RedirectResponse(_place(seen), status_code=303)
+    else:
+        number = desk.answer(word_in(seen.folder))
+    return RedirectResponse(f"/jobs/{number}?then=open", status_code=303)
 
 
 @interface.get("/jobs")
@@ -214,6 +217,13 @@ def job_seen(shelf: Shelf, number: int) -> Job:
     return seen
 
 
+def _asks_again(job: Job) -> bool:
+    """Whether a press asks it once more: a quote that was not made, a question that was cut off before its answer."""
+    if job.kind == QUOTE:
+        return job.folder.startswith(f"{ASKED}/")
+    return job.kind in QUESTIONS.values() and job.state in (JobState.CANCELLED, JobState.INTERRUPTED)
+
+
 def _place(job: Job) -> str:
     """Where a job was asked for: the page of a build, a plan or the quotes, or a tray."""
     if job.kind == QUOTE:
@@ -266,11 +276,13 @@ def _zone(desk: JobDesk) -> ZoneInfo:
     return cell.zone if cell else ZoneInfo("UTC")
 
 
-async def _events(shelf: Shelf, request: Request, number: int) -> AsyncIterator[str]:
+async def _events(shelf: Shelf, request: Request, number: int, speech: Speech) -> AsyncIterator[str]:
     last = ""
     while not await request.is_disconnected():
         seen = await run_in_threadpool(shelf.store.job, number)
-        text = json.dumps({k: str(v) if k.endswith("_at") else v for k, v in asdict(seen).items()})
+        words = {"said": seen.state.value, "stage": seen.stage, "note": seen.note}
+        told = asdict(seen) | {k: speech.word(v) for k, v in words.items()}
+        text = json.dumps({k: str(v) if k.endswith("_at") else v for k, v in told.items()})
         if text != last:
             last = text
             yield f"event: job\ndata: {text}\n\n"

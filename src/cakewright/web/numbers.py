@@ -5,17 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends, Query, Request
+from fastapi import APIRouter, Depends, Form, Query, Request
 from fastapi.responses import HTMLResponse, Response
 from markupsafe import Markup, escape
 
-from cakewright.app.capacity import Outcome, UsePlot, ask_capacity, prices_of, set_ups, use_plots, warn_of_ratio
+from cakewright.app.capacity import Outcome, UsePlot, prices_of, set_ups, warn_of_ratio
 from cakewright.app.capacity_prices import WeekPrices
 from cakewright.app.inspect_line import Watched, watched
 from cakewright.app.number_tables import CAUSES, numbers_csv, numbers_xlsx, tables_of
 from cakewright.app.numbers import WeekNumbers, week_numbers
-from cakewright.app.running import quick_rule
-from cakewright.errors import CakewrightError
+from cakewright.app.questions import Capacity, MoreCapacity
+from cakewright.web.asking import ask, go_to, seen
+from cakewright.web.inbox import Desk
 from cakewright.web.look import page
 from cakewright.web.shelf import Shelf, shelf_of
 from cakewright.web.speech import current
@@ -24,7 +25,7 @@ from cakewright.web.typed import number
 
 pages = APIRouter(include_in_schema=False)
 Plans = Annotated[Shelf, Depends(shelf_of)]
-Price = Annotated[str, Query(max_length=20)]
+Typed = Annotated[str, Form(max_length=20)]
 TICKS = (0.25, 0.5, 0.75, 1.0)
 PAST = "/plans/{version}"
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -115,12 +116,24 @@ def svg(width: float, height: float, said: str, parts: list[str]) -> Markup:
 
 @pages.get(PAST + "/capacity")
 def capacity(
-    shelf: Plans, request: Request, version: int, machine: Price = "", chamber: Price = "", shift: Price = ""
-) -> HTMLResponse:
-    """Another machine, chambers, a second shift, less virgin powder; and how full a build should be.
+    shelf: Plans, request: Request, version: int, answer: Annotated[str, Query(max_length=40)] = ""
+) -> HTMLResponse:  # fmt: skip
+    """The question, and when the answer is there: what each set-up brings, and how full a build should be."""
+    plan = shelf.plan(version)
+    found = seen(shelf, plan, answer)
+    got = found.answer if isinstance(found.answer, Capacity) else None
+    prices = found.question.prices if isinstance(found.question, MoreCapacity) else prices_of(plan)
+    return page(request, "numbers_capacity.html", **common(shelf, version), got=got, short=warn_of_ratio(plan),
+                prices=prices, seen=found, bars=draw_outcomes(got.outcomes) if got else "",
+                curve=draw_uses(got.uses) if got else "")  # fmt: skip
 
-    `machine`, `chamber`, `shift`: what a week of each costs, as typed; by the cell's own rates when left out.
-    """
+
+@pages.post(PAST + "/capacity")
+def ask_for_capacity(
+    request: Request, shelf: Plans, desk: Desk, version: int, machine: Typed = "", chamber: Typed = "",
+    shift: Typed = "",
+) -> Response:  # fmt: skip
+    """Work it out, as a job: what a week of each costs, as typed; by the cell's own rates when left out."""
     plan = shelf.plan(version)
     usual = prices_of(plan)
     prices = WeekPrices(
@@ -128,16 +141,8 @@ def capacity(
         _price(chamber, "the week of a chamber", usual.chamber),
         _price(shift, "the week of the shift", usual.shift),
     )
-    outcomes: tuple[Outcome, ...] = ()
-    wrong = None
-    try:
-        outcomes = ask_capacity(plan, set_ups(plan, prices), stop=quick_rule)
-    except CakewrightError as found:  # the page still says why, and how full a build should be
-        wrong = found
-    uses = use_plots(plan)
-    return page(request, "numbers_capacity.html", **common(shelf, version), outcomes=outcomes, uses=uses,
-                short=warn_of_ratio(plan), wrong=wrong, prices=prices, bars=draw_outcomes(outcomes) if outcomes else "",
-                curve=draw_uses(uses))  # fmt: skip
+    set_ups(plan, prices)  # a price that is none is said at once
+    return go_to(ask(request, desk, plan, "/capacity", MoreCapacity(prices)))
 
 
 def _price(typed: str, what: str, usual: float | None) -> float | None:
@@ -146,7 +151,7 @@ def _price(typed: str, what: str, usual: float | None) -> float | None:
 
 def draw_outcomes(outcomes: Sequence[Outcome]) -> Markup:
     """A bar of kg a week for each set-up, with its figure."""
-    side, wide = 330.0, 380.0
+    side, wide = max(330.0, *(7.6 * len(current().label(o.name)) for o in outcomes)), 380.0
     most = max(o.kg_per_week for o in outcomes)
     parts = []
     for i, o in enumerate(outcomes):

@@ -6,7 +6,7 @@ from collections import OrderedDict
 from collections.abc import Callable
 from datetime import datetime
 from threading import Lock
-from typing import Any
+from typing import Any, TypeVar, cast
 from zoneinfo import ZoneInfo
 
 from fastapi import Request
@@ -21,6 +21,7 @@ from cakewright.model.plan import WeekPlan
 from cakewright.store import Job, KeptOffer, Store
 from cakewright.web.trouble import NotThereError
 
+T = TypeVar("T")
 AT_HAND = 4  # plans kept in memory: the newest and what it is compared with; a demo week takes about 50 MB
 
 
@@ -32,6 +33,7 @@ class Shelf:
         self.clock = clock
         self.part_pages = PartPages()
         self._plans: OrderedDict[int, WeekPlan] = OrderedDict()
+        self._worked_out: dict[str, tuple[object, object]] = {}
         self._lock = Lock()
 
     def plan(self, version: int) -> WeekPlan:
@@ -46,6 +48,14 @@ class Shelf:
             while len(self._plans) > AT_HAND:
                 self._plans.popitem(last=False)
             return plan
+
+    def once(self, name: str, mark: object, make: Callable[[], T]) -> T:
+        """What is worked out once and kept until its `mark` changes."""
+        with self._lock:
+            kept = self._worked_out.get(name)
+        if kept is None or kept[0] != mark:
+            kept = self._worked_out[name] = mark, make()
+        return cast(T, kept[1])
 
     def forget(self) -> None:
         """Read plans anew: what belongs to one of them was deleted from the store."""

@@ -10,7 +10,7 @@
     if (!["waiting", "running"].includes(job.state)) { source.close(); location.reload(); return; }
     const far = document.getElementById("far");
     far.max = job.total || 1; far.value = job.done;
-    set("state", job.state);
+    set("state", job.said);
     set("stage", job.stage || say("waiting for its turn"));
     set("count", job.total ? say("{done} of {total}", job) : "");
     set("job-note", job.note);
