@@ -47,6 +47,16 @@ def test_a_typed_price_is_used(client):
     assert re.search(r'id="chamber"[^>]*value="35"', answer.text)
 
 
+def test_scripts_ask_the_same(client):
+    """202 with a job; the set-ups with their late lines and kilograms as its answer."""
+    begun = client.post("/api/v1/plans/1/capacity", json={"chamber": 35})
+    assert begun.status_code == 202
+    client.get(f"/jobs/{begun.json()['number']}/events")
+    told = client.get(f"/api/v1/jobs/{begun.json()['number']}/answer").json()
+    assert told["figures"][0][0] == "as it is" and len(told["figures"]) == 5
+    assert client.post("/api/v1/plans/1/capacity", json={"chamber": -1}).status_code == 422
+
+
 @pytest.mark.parametrize("typed", ["much", "-3", "1e99"])
 def test_a_price_that_is_none_is_refused(client, typed):
     """Each with what was found."""

@@ -157,6 +157,7 @@ def create_app(
     app.include_router(what_if.pages)
     app.include_router(answered.interface)
     app.include_router(running.pages)
+    app.include_router(numbers.interface)
     app.include_router(numbers.pages)
     app.mount("/static", LastingFiles(directory=HERE / "static"), name="static")
     app.include_router(guard.router)

@@ -8,6 +8,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Form, Query, Request
 from fastapi.responses import HTMLResponse, Response
 from markupsafe import Markup, escape
+from pydantic import BaseModel, Field
 
 from cakewright.app.capacity import Outcome, UsePlot, prices_of, set_ups, warn_of_ratio
 from cakewright.app.capacity_prices import WeekPrices
@@ -15,20 +16,31 @@ from cakewright.app.inspect_line import Watched, watched
 from cakewright.app.number_tables import CAUSES, numbers_csv, numbers_xlsx, tables_of
 from cakewright.app.numbers import WeekNumbers, week_numbers
 from cakewright.app.questions import Capacity, MoreCapacity
+from cakewright.store import Job
 from cakewright.web.asking import ask, go_to, seen
 from cakewright.web.inbox import Desk
 from cakewright.web.look import page
 from cakewright.web.shelf import Shelf, shelf_of
 from cakewright.web.speech import current
-from cakewright.web.trouble import NotThereError
+from cakewright.web.trouble import RESPONSES, NotThereError
 from cakewright.web.typed import number
 
 pages = APIRouter(include_in_schema=False)
+interface = APIRouter(prefix="/api/v1", responses=RESPONSES, tags=["running week"])
 Plans = Annotated[Shelf, Depends(shelf_of)]
 Typed = Annotated[str, Form(max_length=20)]
 TICKS = (0.25, 0.5, 0.75, 1.0)
 PAST = "/plans/{version}"
+Money = Annotated[float, Field(ge=0, le=1e7, allow_inf_nan=False)]
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+
+
+class AskedCapacity(BaseModel):
+    """Cost of one more for a week in the cell's currency; what is left out costs what the cell's own rates say."""
+
+    machine: Money | None = None
+    chamber: Money | None = None
+    shift: Money | None = None
 
 
 @pages.get(PAST + "/numbers")
@@ -134,15 +146,28 @@ def ask_for_capacity(
     shift: Typed = "",
 ) -> Response:  # fmt: skip
     """Work it out, as a job: what a week of each costs, as typed; by the cell's own rates when left out."""
-    plan = shelf.plan(version)
-    usual = prices_of(plan)
+    usual = prices_of(shelf.plan(version))
     prices = WeekPrices(
         _price(machine, "the week of a machine", usual.machine),
         _price(chamber, "the week of a chamber", usual.chamber),
         _price(shift, "the week of the shift", usual.shift),
     )
+    return go_to(_ask(request, shelf, desk, version, prices))
+
+
+@interface.post(PAST + "/capacity", status_code=202)
+def ask_for_scripts(request: Request, shelf: Plans, desk: Desk, version: int, prices: AskedCapacity) -> Job:
+    """What more of something would bring, as a job; its answer is at `/jobs/{job}/answer`. Nothing is kept."""
+    usual = prices_of(shelf.plan(version))
+    given = prices.model_dump()
+    asked = WeekPrices(**{k: getattr(usual, k) if v is None else v for k, v in given.items()})
+    return _ask(request, shelf, desk, version, asked)
+
+
+def _ask(request: Request, shelf: Shelf, desk: Desk, version: int, prices: WeekPrices) -> Job:
+    plan = shelf.plan(version)
     set_ups(plan, prices)  # a price that is none is said at once
-    return go_to(ask(request, desk, plan, "/capacity", MoreCapacity(prices)))
+    return ask(request, desk, plan, "/capacity", MoreCapacity(prices))
 
 
 def _price(typed: str, what: str, usual: float | None) -> float | None:
