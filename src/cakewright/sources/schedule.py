@@ -174,23 +174,23 @@ ANNEAL_HOTTEST = Reference(
     "share of the cost by which a schedule may be worse at first and still be followed once in e times",
 )
 ANNEAL_COOLEST = Reference(
-    "schedule.anneal_coolest", 0.0005, "1", Status.MEASURED, _RANDOM_CELLS, "the same at the end of annealing"
+    "schedule.anneal_coolest", 0.0005, "1", Status.DEFAULT, _HOUSE, "the same at the end of annealing"
 )
 ANNEAL_STEPS = Reference(
     "schedule.anneal_steps",
     800.0,
     "steps",
-    Status.MEASURED,
-    _RANDOM_CELLS,
+    Status.DEFAULT,
+    _HOUSE,
     "schedules tried for each build in one annealing of its group",
 )
 ANNEAL_TRIES = Reference(
     "schedule.anneal_tries",
     6.0,
     "1",
-    Status.MEASURED,
-    _RANDOM_CELLS,
-    "annealings of a group of which the best is taken: many short ones do better than one long one",
+    Status.DEFAULT,
+    _HOUSE,
+    "annealings of a group, of which the best is taken: one and the next may differ by a third",
 )
 ANNEAL_NEAR = Reference(
     "schedule.anneal_near", 5.0, "places", Status.DEFAULT, _HOUSE, "how far most moves carry a build while annealing"
