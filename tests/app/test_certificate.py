@@ -45,7 +45,7 @@ def test_what_was_done_is_on_it(store, plan):
     pdf = certificate_of(store, plan, ORDER)
     text = text_of(pdf)
     for said in ("Complete as recorded; valid with the signature below.", "printed Mon 1 Mar", "L01-01, L01-02",
-                 "Elongation at break 3 9.5 % 8 % ISO 527 3 high; along Z", "60.05 to 60.05 59.8 to 60.2 within",
+                 "Elongation at break 3 9.5 % 8 % ISO 527 3 high; lying along Z", "60.05 to 60.05 59.8 to 60.2 within",
                  "L01-01 B1 5 mm", "B1: released by Jon, 10 checks done", "None recorded.", "zero acceptance",
                  "Source inspection by the buyer", "Process control", "Retest and rejection"):  # fmt: skip
         assert said in text, said

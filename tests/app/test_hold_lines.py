@@ -36,7 +36,7 @@ def test_places_and_the_bench_day_come_from_the_nest_and_the_plan(plan):
     """Six clips stand at 110 mm of 135: high, pulled along Z; the plan tests them after break-out."""
     places = specimen_places(plan, plan.build("B1"))
     assert [p.piece for p in places] == BARS
-    assert places_words(places) == "6 high; along Z"
+    assert places_words(places) == "6 high; lying along Z"
     assert places[0].middle_mm == pytest.approx((23, 42, 121))
     test, result = bench_day(plan, "B1")
     assert result - test == timedelta(hours=10.5)
