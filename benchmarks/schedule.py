@@ -8,11 +8,11 @@
 `table`: weighted tardiness in hours. `blind` is the rule of a wall chart: builds in order of due date, each on the
 machine that is free first, whatever powder is on it. `edd` is the same order with the machine on which the build is
 out soonest. Then dispatch, local search, and everything. Times are seconds of this process on the processor, so that
-other work on the machine does not count. `of best` is the weighted lateness over the least ever found for that cell
-(results/schedule_best.json, kept by `best`, which runs long and with several seeds of the search); 25 builds that are
-more than 5 % from it after 30 s or more, or a schedule that breaks a rule, end the run with an error. `cells`: random
-cells with every rule, each plan judged (PYTHONPATH=.). `published`: as tests/published, harder ones too
-(PYTHONPATH=.).
+other work on the machine does not count; with several workers, so many times `--seconds`. `of best` is the weighted
+lateness over the least ever found for that cell (results/schedule_best.json, kept by `best`, which runs long and with
+several seeds of the search); 25 builds that are more than 5 % from it after 30 s or more, or a schedule that breaks a
+rule, end the run with an error. `cells`: random cells with every rule, each plan judged (PYTHONPATH=.). `published`:
+as tests/published, harder ones too (PYTHONPATH=.).
 """
 
 import argparse
@@ -34,7 +34,7 @@ from cakewright.schedule.plan_schedule import judged, plan_schedule
 from cakewright.stopping import MaxSeconds, MaxSteps
 
 H = 60.0
-SEARCH_SHARE = 0.1  # of the seconds for builds too many to be solved whole
+SEARCH_SHARE = 0.02  # of the seconds for builds too many to be solved whole; annealing begins anew from dispatch
 BEST = Path(__file__).parent / "results" / "schedule_best.json"  # hours: {builds: {seed: [value, proved]}}
 NEAR = 1.05  # of the best known, for 25 builds
 
@@ -60,6 +60,7 @@ def solved(made: Made, seconds: float, workers: int, seed: int = 1) -> tuple[Dec
     """(decoder, schedule judged, weighted hours late after local search, schedules tried, seconds until then)."""
     decoder, orders = dispatch(made.cell, made.builds, made.lines, made.start)
     instance, began = decoder.instance, time.process_time()
+    seconds *= workers
     share = min(1.0, seconds / 20) if len(made.builds) <= 25 else SEARCH_SHARE * seconds
     found, tried = improve(decoder, orders, MaxSeconds(share, time.process_time), seed)
     placed, searched = copy_placed(decoder.schedule(found)), time.process_time() - began

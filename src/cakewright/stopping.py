@@ -97,11 +97,27 @@ def first_of(*rules: Stop) -> Stop:
     return _FirstOf(rules)
 
 
+@dataclass(frozen=True, slots=True)
+class Later:
+    """The same rule for a search before which `done` steps were made."""
+
+    rule: Stop
+    done: int
+
+    def __call__(self, steps: int, best: float) -> bool:
+        """What the rule says of all steps together."""
+        return self.rule(self.done + steps, best)
+
+    def share(self, steps: int) -> float | None:
+        """As `used`."""
+        return used(self.rule, self.done + steps)
+
+
 def used(rule: Stop, steps: int) -> float | None:
     """Share of what a rule allows that is used after `steps`, 0 to 1; None when the rule cannot tell.
 
     For searches in stages that want to spend a part of their time on each. A combined rule tells the share of the
     one of its rules that has used most, 0 when none can tell.
     """
-    share: Callable[[int], float] | None = getattr(rule, "share", None)
+    share: Callable[[int], float | None] | None = getattr(rule, "share", None)
     return None if share is None else share(steps)

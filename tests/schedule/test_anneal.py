@@ -44,7 +44,7 @@ def test_annealing_stops_when_asked_and_is_never_worse():
     _, decoder, placed = in_hand(30, 2)
     instance = decoder.instance
     lines = np.arange(len(instance.lines))
-    found, steps = annealed(decoder, groups_of(instance), placed, MaxSteps(3), 1)
+    (found,), steps = annealed(decoder, groups_of(instance), placed, MaxSteps(3), 1)
     assert steps == 3 and late(instance, found, lines) < late(instance, placed, lines)
-    same, none = annealed(decoder, groups_of(instance), placed, MaxSteps(0), 1)
+    (same,), none = annealed(decoder, groups_of(instance), placed, MaxSteps(0), 1)
     assert none == 0 and np.array_equal(same.at, placed.at)

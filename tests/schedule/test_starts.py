@@ -2,14 +2,16 @@
 
 import numpy as np
 
+from cakewright.schedule.anneal import lines_of
 from cakewright.schedule.cpsat import copy_placed, cost_of
 from cakewright.schedule.dispatch import dispatch, dispatch_rules
-from cakewright.schedule.exact import polish
+from cakewright.schedule.exact import polish, rebooked
 from cakewright.schedule.generator import made_cell
 from cakewright.schedule.neighbourhood import families_of
+from cakewright.schedule.plan_schedule import judged
 from cakewright.schedule.pools import make_pools
-from cakewright.schedule.starts import groups_of, improve_by_starts, mixed
-from cakewright.stopping import Cancelled, MaxSteps
+from cakewright.schedule.starts import _next, groups_of, improve_by_starts, mixed
+from cakewright.stopping import Cancelled, Later, MaxSteps, used
 
 
 def in_hand(builds=12, seed=1):
@@ -53,3 +55,30 @@ def test_a_search_that_is_cancelled_gives_back_what_it_has():
     _, decoder, placed = in_hand(30, 2)
     better = polish(decoder.instance, placed, Cancelled(lambda: True), seed=1)
     assert np.array_equal(better.placed.at[:, :3], placed.at[:, :3]) and not better.proved
+
+
+def test_two_threads_anneal_and_improve_side_by_side():
+    """Thirty builds, two threads: less late than dispatch, and the independent validator finds no broken rule."""
+    made, decoder, placed = in_hand(30, 2)
+    instance = decoder.instance
+    found, steps = improve_by_starts(instance, make_pools(instance), placed, MaxSteps(60), seed=1, workers=2)
+    assert steps >= 60 and cost_of(instance, found) < 0.9 * cost_of(instance, placed)
+    judged(made.cell, made.builds, made.lines, instance, rebooked(instance, found), "two threads", ())
+
+
+def test_most_annealings_go_where_results_differ_most():
+    """Each group twice first; then the one whose results are furthest apart."""
+    _, decoder, one = in_hand(20, 3)
+    instance = decoder.instance
+    others = [copy_placed(decoder.schedule(rule)) for rule in dispatch_rules(instance)]
+    lines = [lines_of(instance, set(group.tolist())) for group in groups_of(instance)]
+    assert _next(instance, lines, [[one, one], [one]], [2, 1]) == 1
+    assert _next(instance, lines, [[one, one], others], [2, 3]) == 1
+    assert _next(instance, lines, [others, [one, one]], [3, 2]) == 0
+
+
+def test_a_share_of_a_longer_rule_is_known_later():
+    """A search that comes after 30 of 100 steps has 30 % used when it begins; a rule that cannot tell stays silent."""
+    assert used(Later(MaxSteps(100), 30), 0) == 0.3
+    assert used(Later(Later(MaxSteps(100), 30), 20), 10) == 0.6
+    assert used(Later(lambda steps, best: False, 30), 10) is None

@@ -16,7 +16,7 @@ from cakewright.schedule.placed import Placed
 from cakewright.schedule.pools import Pools, make_pools
 from cakewright.schedule.starts import improve_by_starts
 from cakewright.sources.schedule import SUBSOLVE_UNITS, WHOLE_MOST_BUILDS, WHOLE_UNITS
-from cakewright.stopping import Stop
+from cakewright.stopping import Later, Stop
 
 _H = 60.0
 
@@ -70,7 +70,7 @@ def _in_parts(
 ) -> tuple[Placed, int]:  # fmt: skip
     """A schedule no worse, some builds at a time, and the number of solves with those `done` before."""
     placed, tried = improve_by_starts(
-        instance, pools, placed, lambda n, best: stop(done + n, best), seed + done, workers=workers, starts=starts
+        instance, pools, placed, Later(stop, done), seed + done, workers=workers, starts=starts
     )
     return placed, done + tried
 

@@ -167,7 +167,7 @@ ANNEAL_EARLINESS = Reference(
 )
 ANNEAL_HOTTEST = Reference(
     "schedule.anneal_hottest",
-    0.1,
+    0.02,
     "1",
     Status.MEASURED,
     _RANDOM_CELLS,
@@ -178,19 +178,27 @@ ANNEAL_COOLEST = Reference(
 )
 ANNEAL_STEPS = Reference(
     "schedule.anneal_steps",
-    800.0,
+    1000.0,
     "steps",
-    Status.DEFAULT,
-    _HOUSE,
+    Status.MEASURED,
+    _RANDOM_CELLS,
     "schedules tried for each build in one annealing of its group",
 )
 ANNEAL_TRIES = Reference(
     "schedule.anneal_tries",
-    6.0,
+    12.0,
     "1",
     Status.DEFAULT,
     _HOUSE,
-    "annealings of a group, of which the best is taken: one and the next may differ by a third",
+    "annealings of all groups together, of which the best of each is taken: one and the next may differ by a third",
+)
+ANNEAL_SHARE = Reference(
+    "schedule.anneal_share",
+    0.6,
+    "1",
+    Status.DEFAULT,
+    _HOUSE,
+    "share of the time for annealing, the rest is for exact solves of some builds at a time",
 )
 ANNEAL_NEAR = Reference(
     "schedule.anneal_near", 5.0, "places", Status.DEFAULT, _HOUSE, "how far most moves carry a build while annealing"
