@@ -27,9 +27,9 @@ def improve_by_starts(
 ) -> tuple[Placed, int]:
     """A schedule no worse than `placed`, and the number of steps: exact solves, and thousands of schedules annealed.
 
-    Up to `schedule.whole_most_builds` builds the schedule given is improved until nothing is gained any more; then `starts`
-    others, each annealed anew with another seed. `workers` threads anneal and improve at the same time, each its own; with more than one the answer
-    depends on which is faster.
+    Up to `schedule.whole_most_builds` builds the schedule given is improved until nothing is gained any more; then
+    `starts` others, each annealed anew with another seed. `workers` threads anneal and improve at the same time,
+    each its own; with more than one the answer depends on which is faster.
     """
     decoder, groups = Decoder(instance), groups_of(instance)
     least, done = placed, 0

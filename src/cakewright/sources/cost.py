@@ -19,7 +19,7 @@ QUANTITY_DROP = Reference(
     "share",
     Status.DEFAULT,
     "chosen by us, unverified",
-    note="a quantity is worth asking for when a piece costs at least this much less than in any smaller quantity that "
+    note="a quantity is worth asking for when a piece costs at least this much less than in any smaller one that "
     "was priced; less would be lost in the rounding and the spread of a quote",
     low=0.0,
     high=0.5,
