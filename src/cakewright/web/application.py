@@ -64,7 +64,7 @@ from cakewright.web import (
 from cakewright.web.files import LastingFiles
 from cakewright.web.security import LOCAL_HOSTS, OwnPagesOnly, SecureHeaders
 from cakewright.web.shelf import Shelf
-from cakewright.web.speech import hear
+from cakewright.web.speech import hear, read_soon
 from cakewright.web.watch import Watch
 
 HERE = Path(__file__).parent
@@ -89,7 +89,9 @@ def create_app(
         """Mark what the last run left unfinished; at the end stop what runs."""
         desk.recover()
         keep_ready()
+        reading = read_soon()
         yield
+        reading.cancel()
         desk.close()
 
     app = FastAPI(
