@@ -135,8 +135,8 @@ def test_a_part_whose_orientation_is_fixed_is_not_turned():
 
 
 def test_the_first_round_of_settling_is_brought_to_its_end_but_not_at_any_price():
-    """Of 20 s for a nest 3 are for settling; a first round of 19 s is waited for, one of 20 s or a second is not."""
-    for at, rounds, stops in [(2.9, 1, False), (3.0, 1, True), (19.0, 0, False), (20.0, 0, True)]:
+    """Of 20 s for a nest 3 are for settling; a first round of 9 s is waited for, one of 10 s or a second is not."""
+    for at, rounds, stops in [(2.9, 1, False), (3.0, 1, True), (9.0, 0, False), (10.0, 0, True)]:
         times = iter([100.0, 100.0 + at])
         rule = effort_in_seconds(20.0, lambda: next(times)).settle()  # noqa: B023
         assert not rule(0, 1.0)

@@ -17,7 +17,8 @@ MOVES = 40  # lines moved or swapped between builds on trial, each judged by rea
 MOVES_SHARE = 1.0  # of the seconds of a nest, for each material
 ARRANGE_SHARE = 0.2  # of the seconds of a nest: spent on the wishes once the height is found
 SETTLE_SHARE = 0.15  # of the seconds of a nest: spent on the last exact shifts and turns
-STEPS_A_ROUND = 5  # steps of a nest for each round of settling, where the effort is in steps
+SETTLE_MOST = 0.5  # of them: until the first round of settling is given up
+STEPS_A_ROUND = 25  # steps of a nest for each round of settling, where the effort is in steps
 
 
 @dataclass(slots=True)
@@ -64,7 +65,7 @@ def effort_in_seconds(nest_seconds: float, clock: Callable[[], float]) -> Effort
     return Effort(
         nest=lambda: MaxSeconds(nest_seconds * (1 - ARRANGE_SHARE - SETTLE_SHARE), clock),
         arrange=lambda: MaxSeconds(nest_seconds * ARRANGE_SHARE, clock),
-        settle=lambda: SettleSeconds(nest_seconds * SETTLE_SHARE, nest_seconds, clock),
+        settle=lambda: SettleSeconds(nest_seconds * SETTLE_SHARE, nest_seconds * SETTLE_MOST, clock),
         moves=lambda: first_of(MaxSteps(MOVES), MaxSeconds(nest_seconds * MOVES_SHARE, clock)),
         batching=lambda: first_of(MaxSteps(BATCHING_STEPS), NoImprovement(BATCHING_STEPS // 4)),
         dates=lambda: first_of(MaxSteps(DATE_STEPS), MaxSeconds(DATE_SECONDS, clock)),
