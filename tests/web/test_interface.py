@@ -36,7 +36,7 @@ def test_every_operation_is_described_and_answers(client):
             continue
         filled = re.sub(r"\{\w+\}", lambda found: fill[found.group()], address)
         answer = client.get(filled, params=ASK.get(address.rsplit("/")[-1], {}))
-        if address == "/api/v1/jobs/{job}/answer":  # the job of this week was no question: tests/web/test_running.py asks
+        if address == "/api/v1/jobs/{job}/answer":  # its job was no question; tests/web/test_running.py asks
             assert answer.status_code == 422 and answer.json()["error"]["remedy"], filled
             continue
         assert answer.status_code == 200, filled

@@ -77,7 +77,8 @@ def annealed(
     many = [(group, lines) for group, lines in many if _late(instance, placed, lines, 0.0) > 0]
     found: list[list[Placed]] = [[] for _ in many]
     begun = [0] * len(many)
-    until, fresh = _until(stop), _fresh(decoder, placed)
+    small = len(instance.builds) <= WHOLE_MOST_BUILDS.value
+    until, fresh = _until(stop, 2 * len(many) if small else None), _fresh(decoder, placed)
 
     def one(job: tuple[int, int]) -> tuple[int, Placed, int]:
         n, again = job
@@ -114,16 +115,19 @@ def _fresh(decoder: Decoder, placed: Placed) -> Placed:
     return copy_placed(decoder.schedule(best)) if np.isfinite(decoder.cost(best)) else placed
 
 
-def _until(stop: Stop) -> Callable[[int, int], bool]:
-    """Were there enough annealings? By the share of `stop` used since now, by their number if it cannot tell."""
-    now = used(stop, 0)
+def _until(stop: Stop, most: int | None) -> Callable[[int, int], bool]:
+    """Were there enough annealings? After `most`; else by the share of `stop` used, or by number if it cannot tell.
+
+    Small weeks need few: there the exact solver is what finds the best.
+    """
+    now = None if most is not None else used(stop, 0)
     goal = None if now is None else now + ANNEAL_SHARE.value * (1.0 - now)
 
     def rule(done: int, tries: int) -> bool:
         share = None if goal is None else used(stop, done)
         if share is not None and goal is not None:
             return share >= goal
-        return tries >= ANNEAL_TRIES.value
+        return tries >= (ANNEAL_TRIES.value if most is None else most)
 
     return rule
 
