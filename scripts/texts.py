@@ -2,8 +2,9 @@
 
 Copy it to src/cakewright/web/locale/<language>.po, translate, and the pages speak that language to browsers that ask
 for it. `python scripts/texts.py cakewright.pot locale/de.po` says what a translation lacks.
-`python scripts/texts.py --sentences sentences.pot` writes the sentences that the program makes instead; their
-translation is locale/sentences/<language>.po.
+`python scripts/texts.py --sentences` writes the list of the sentences that the program makes, by which the pages
+recognise them (locale/sentences/program.pot); run it when a sentence changed. Their translation is
+locale/sentences/<language>.po.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ import importlib
 import pkgutil
 import sys
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
 
@@ -20,9 +22,12 @@ from babel.messages.extract import extract_from_dir
 from babel.messages.pofile import read_po, write_po
 
 import cakewright
+from cakewright.web.sentence_book import BOOK
 
 ROOT = Path(__file__).resolve().parent.parent
 PAGES = ROOT / "src" / "cakewright" / "web" / "templates"
+MADE = datetime(2026, 11, 25, tzinfo=UTC)  # always the same, so that the list changes only with its sentences
+BOOK_COMMENT = "# The sentences of the program, written by scripts/texts.py --sentences."
 OPTIONS = {"extensions": "cakewright.web.marking.AutoText,jinja2.ext.i18n", "trim_blocks": "true", "silent": "false"}
 
 
@@ -39,9 +44,11 @@ def catalogue() -> Catalog:
 
 
 def _others() -> Iterator[tuple[str, str]]:
+    from cakewright.documents.gantt_rows import LANES
+    from cakewright.documents.gantt_words import BENCH, BENCH_WORK, SHORT
     from cakewright.web import powder
     from cakewright.web.display import script_texts
-    from cakewright.web.gantt import LANES, SHORT, STATION_KINDS
+    from cakewright.web.gantt import STATION_KINDS
     from cakewright.web.look import PLACES
     from cakewright.web.papers import ORDER_PAPERS, PAPERS, TABLES
     from cakewright.web.powder_book import DEEDS
@@ -50,7 +57,7 @@ def _others() -> Iterator[tuple[str, str]]:
         yield text, "static"
     for text in ("and", "or", "clearance", "removal", "Clearance", "Removal"):
         yield text, "look.py"
-    for text in (*LANES, *SHORT.values(), "bench", *STATION_KINDS):
+    for text in (*LANES, *SHORT.values(), BENCH, BENCH_WORK, *STATION_KINDS):
         yield text, "gantt.py"
     for text in ("early", "likely", "late", "measure", "cool"):
         yield text, "heat_charts.py"
@@ -76,10 +83,10 @@ def _others() -> Iterator[tuple[str, str]]:
 
 def sentence_catalogue() -> Catalog:
     """Every sentence that the domains make, `{name}` where a value stands."""
-    from cakewright.web.message_ids import sentences
+    from cakewright.web.message_ids import read_sources
 
-    found = Catalog(project="cakewright sentences", charset="utf-8")
-    for text in sorted(one.text for one in sentences()):
+    found = Catalog(project="cakewright sentences", charset="utf-8", creation_date=MADE, header_comment=BOOK_COMMENT)
+    for text in read_sources():
         found.add(text)
     return found
 
@@ -97,7 +104,7 @@ def main(arguments: list[str]) -> int:
         print(__doc__)
         return 2
     if arguments[0] == "--sentences":
-        found, arguments = sentence_catalogue(), arguments[1:]
+        found, arguments = sentence_catalogue(), arguments[1:] or [str(BOOK)]
     else:
         found = catalogue()
     with Path(arguments[0]).open("wb") as file:

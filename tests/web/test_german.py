@@ -8,7 +8,8 @@ import pytest
 from babel.messages.pofile import read_po
 
 from cakewright.web import speech
-from cakewright.web.message_ids import likely, sentences, template_sentences
+from cakewright.web.message_ids import read_sources, template_sentences
+from cakewright.web.sentence_book import likely, sentences
 from cakewright.web.speech import Speech
 from tests.web.test_pages import ALL
 
@@ -61,6 +62,11 @@ def english(text):
     """Whether a text is English: one that has a translation, or with a word that only English has."""
     left = INVENTED.sub("", text)
     return left in translated() or (bool(ENGLISH.search(left)) and not CODE.fullmatch(text))
+
+
+def test_the_list_of_sentences_is_that_of_the_sources():
+    """What the pages recognise is what the program says today; `python scripts/texts.py --sentences` writes it."""
+    assert sorted(one.text for one in sentences()) == read_sources()
 
 
 def test_every_sentence_of_the_program_has_german():

@@ -8,8 +8,9 @@ import pytest
 from babel.messages.pofile import read_po
 from scripts.texts import catalogue
 
-from cakewright.web import message_ids, speech
-from cakewright.web.message_ids import sentences, sentences_in
+from cakewright.web import speech
+from cakewright.web.message_ids import sentences_in
+from cakewright.web.sentence_book import sentences
 from cakewright.web.speech import Speech, languages
 from tests.web.test_pages import ALL
 
@@ -130,15 +131,3 @@ def test_the_morning_in_german(client):
     for said in ("Di. 2 März, 06:40", "Wer was als Nächstes tut", "auspacken und sieben", "darf geöffnet werden"):
         assert said in text, said
     assert "de" in languages()
-
-
-def test_a_server_reads_other_languages_before_anybody_asks():
-    """Soon after the start every catalogue and the sentences of the program are in memory, without a request."""
-    for kept in (speech.catalogue, speech._read, message_ids.sentences, message_ids._index):
-        kept.cache_clear()
-    reading = speech.read_soon(0.0)
-    reading.join(60)
-    assert reading.daemon and not reading.is_alive()
-    assert speech.catalogue.cache_info().currsize == len(languages())
-    assert speech._read.cache_info().currsize > len(languages())
-    assert message_ids._index.cache_info().currsize == 1

@@ -62,9 +62,10 @@ from cakewright.web import (
     wishes,
 )
 from cakewright.web.files import LastingFiles
+from cakewright.web.made_ready import make_ready
 from cakewright.web.security import LOCAL_HOSTS, OwnPagesOnly, SecureHeaders
 from cakewright.web.shelf import Shelf
-from cakewright.web.speech import hear, read_soon
+from cakewright.web.speech import hear
 from cakewright.web.watch import Watch
 
 HERE = Path(__file__).parent
@@ -89,9 +90,8 @@ def create_app(
         """Mark what the last run left unfinished; at the end stop what runs."""
         desk.recover()
         keep_ready()
-        reading = read_soon()
+        make_ready(app)
         yield
-        reading.cancel()
         desk.close()
 
     app = FastAPI(

@@ -1,7 +1,7 @@
 """Sentences that the program makes (reasons, findings, what to do) in another language, and their lengths in inches.
 
 The domains write plain English into plans and records, which are kept for years. Where a page prints such a text it
-is recognised again by the sentence of the program it was made from (`message_ids`); a translation
+is recognised again by the sentence of the program it was made from (`sentence_book`); a translation
 `locale/sentences/<language>.po` says it anew with its values. What is not recognised (a part name, a remark somebody
 typed) stays exactly as it is.
 """
@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from html import escape, unescape
 
-from cakewright.web.message_ids import AROUND, BRACES, likely
+from cakewright.web.sentence_book import AROUND, BRACES, likely
 
 DEEPEST = 6
 _SPLITS = ("; ", " -> ", ". ", ": ", ", ", " and ")

@@ -12,19 +12,17 @@ from contextvars import ContextVar
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from threading import Timer
 
 from babel.core import Locale, UnknownLocaleError, negotiate_locale
 from babel.messages.pofile import read_po
 from fastapi import Request
 
-from cakewright.web.message_ids import likely
+from cakewright.web.sentence_book import likely
 from cakewright.web.sentences import DAY, WEEK, YEAR, Ear, label, picture, spoken
 
 HERE = Path(__file__).parent / "locale"
 ENGLISH = "en"
 PSEUDO = "en-XA"
-READ_AHEAD_SECONDS = 2.0  # after the start of a server; reading takes about two seconds of a core
 LENGTHS = ("mm", "both", "inch")
 MM_PER_INCH = 25.4  # exact since 1959
 _MARKS = str.maketrans("aeiouyAEIOUYcnsz", "àéîöüýÀÉÎÖÜÝçñšž")
@@ -140,14 +138,6 @@ def read_ahead() -> None:
         catalogue(language)
         sentence_catalogue(language)
     next(likely(""), None)
-
-
-def read_soon(seconds: float = READ_AHEAD_SECONDS) -> Timer:
-    """`read_ahead` in a thread of its own after some seconds, when the first page in English is on its way."""
-    timer = Timer(seconds, read_ahead)
-    timer.daemon = True
-    timer.start()
-    return timer
 
 
 def _accepted(header: str) -> list[str]:
