@@ -16,10 +16,11 @@ from cakewright.app.plans import shown_moment
 from cakewright.app.running import quick_rule
 from cakewright.app.take_back import take_back
 from cakewright.app.task_chain import task_names
+from cakewright.documents.gantt_rows import waiting_lines
 from cakewright.model.plan import Task, WeekPlan
 from cakewright.sources.promise import COMMIT_HOURS
 from cakewright.store import Job
-from cakewright.web.gantt import draw_gantt, waiting_lines
+from cakewright.web.gantt import draw_gantt
 from cakewright.web.inbox import Desk
 from cakewright.web.look import page
 from cakewright.web.shelf import Shelf, moment_of, shelf_of, shown_of

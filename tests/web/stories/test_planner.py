@@ -3,7 +3,7 @@
 import re
 
 from cakewright.app.jobs import STOPPED
-from cakewright.documents.report_gantt import lonely_openings
+from cakewright.documents.gantt_rows import lonely_openings
 from cakewright.model.plan import TaskKind
 from tests.web.browser import barriers
 from tests.web.conftest import spent_s

@@ -1,9 +1,10 @@
 // A bar of the calendar moved by hand: dragged or pushed by keys; the answer of the server is shown below, nothing is kept.
 (function () {
   "use strict";
-  const HOUR_PX = 12, STEP_MIN = 15;
+  const STEP_MIN = 15;
   const box = document.getElementById("calendar"), answer = document.getElementById("moving");
   const drawing = box.querySelector("svg.gantt:not(.names)");
+  const HOUR_PX = Number(drawing.dataset.hourPx);
   const lanes = [...drawing.querySelectorAll("g.lane")];
   let held = null; // {bar, minutes, lane, x, y}
 

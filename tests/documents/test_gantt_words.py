@@ -1,10 +1,8 @@
-"""The calendar of the report names its own bars: nobody needs a legend."""
+"""The calendar names its own bars: nobody needs a legend."""
 
-import re
 from datetime import timedelta
 
-from cakewright.documents.report import report_html
-from cakewright.documents.report_gantt_words import beside, empty_hours, name_on, standing, word_of
+from cakewright.documents.gantt_words import beside, empty_hours, names_on, standing, word_of
 from cakewright.model.plan import Task, TaskKind
 from tests.documents.world import START
 
@@ -20,15 +18,27 @@ def task(kind, start, end, build="B1", **more):
     return Task(kind, build, (), START + start * HOUR, START + end * HOUR, **more)
 
 
-def words(svg):
-    return [re.sub(r"<[^>]*>", "", text) for text in svg]
+def words(found):
+    return [word.text for word in found]
 
 
 def test_a_bar_with_room_carries_its_name():
-    """Ten hours of printing are wide enough for build and work, four for the build, one for nothing."""
-    assert name_on(task(TaskKind.PRINT, 0, 10), 80) == "B1 print"
-    assert name_on(task(TaskKind.PRINT, 0, 4), 32) == "B1"
-    assert name_on(task(TaskKind.LOAD, 0, 1), 8) == ""
+    """Ten hours of printing are wide enough for build and work, six for two lines, four for the build."""
+    assert names_on(task(TaskKind.PRINT, 0, 10), 80) == ("B1 print",)
+    assert names_on(task(TaskKind.PRINT, 0, 6), 48) == ("B1", "print")
+    assert names_on(task(TaskKind.PRINT, 0, 4), 32) == ("B1",)
+    assert names_on(task(TaskKind.LOAD, 0, 1), 8) == ()
+
+
+def test_what_is_short_is_named_by_its_work_not_its_build():
+    """The build alone does not tell what hands do: such a bar is named beside."""
+    assert names_on(task(TaskKind.UNPACK, 0, 4), 32) == ()
+
+
+def test_a_longer_language_needs_more_room():
+    """The room is measured in the words that are drawn."""
+    assert names_on(task(TaskKind.PRINT, 0, 10), 80, str.upper) == ("B1 PRINT",)
+    assert names_on(task(TaskKind.PRINT, 0, 10), 80, lambda word: 3 * word) == ("B1",)
 
 
 def test_narrow_bars_are_named_beside():
@@ -54,14 +64,12 @@ def test_a_machine_that_waits_for_hands_says_so():
     assert words(standing(row, place, 10)) == ["B1 still in"]
 
 
+def test_what_belongs_to_no_build_holds_no_machine():
+    """Two services on two days leave the machine free between them."""
+    row = [task(TaskKind.SERVICE, 0, 1, build=""), task(TaskKind.SERVICE, 40, 41, build="")]
+    assert standing(row, place, 10) == []
+
+
 def test_empty_hours_are_called_so():
     windows = [(START, START + 8 * HOUR), (START + 24 * HOUR, START + 32 * HOUR)]
     assert words(empty_hours(windows, place, place(START + 33 * HOUR), 10)) == ["nobody in"]
-
-
-def test_the_report_has_no_legend(plan):
-    """Words on and beside bars instead of a key of colours."""
-    html = report_html(plan)
-    assert 'class="legend"' not in html
-    assert {"print", "cools"} <= set(re.findall(r">B\d+ (\w+)</text>", html))
-    assert words(re.findall(r'<text class="g-beside[^>]*>[^<]*</text>', html))
