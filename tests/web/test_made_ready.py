@@ -8,12 +8,14 @@ from pydantic import TypeAdapter
 from cakewright.store import open_store
 from cakewright.web import sentence_book, speech
 from cakewright.web.look import ENVIRONMENT
+from cakewright.web.routes import routes
 from tests.web.conftest import client_over
 
 
 @pytest.fixture
 def server(database, tmp_path):
-    """A server over a database of its own, not started yet."""
+    """A server over a database of its own, not started yet, in a process that had none."""
+    routes.cache_clear()
     with open_store(shutil.copy(database, tmp_path)) as store:
         yield client_over(store)
 
@@ -42,6 +44,17 @@ def test_routes_are_built_before_anybody_asks(server, monkeypatch):
         made.clear()
         assert server.get("/").status_code == 200
         assert made == []
+
+
+def test_a_second_application_has_the_routes_of_the_first(server, tmp_path):
+    """They are the same objects, asked about another store: each application shows its own plans."""
+    assert server.get("/plans/2").status_code == 200
+    with open_store(tmp_path / "empty.sqlite") as store:
+        other = client_over(store)
+        assert {id(route) for route in routes()} <= {id(route) for route in other.app.routes}
+        assert {id(route) for route in routes()} <= {id(route) for route in server.app.routes}
+        assert other.get("/plans/2").status_code == 404
+    assert server.get("/plans/2").status_code == 200
 
 
 def test_the_first_page_is_compiled_before_anybody_asks(server):
