@@ -8,6 +8,7 @@ import pytest
 from hypothesis import settings
 
 from cakewright.model.mesh import Mesh
+from tests.empty_database import _new_files_are_copies  # noqa: F401  (for all)
 from tests.postgres import pytest_configure, pytest_unconfigure, server  # noqa: F401  (hooks and a fixture for all)
 
 settings.register_profile("no-clock", deadline=None)  # work is counted, never timed: machines are shared

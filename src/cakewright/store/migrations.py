@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 
 from alembic.config import Config
@@ -16,8 +17,9 @@ from cakewright.store.engine import writing
 HERE = Path(__file__).parent
 
 
+@cache
 def scripts() -> ScriptDirectory:
-    """The migration files that travel inside the package."""
+    """The migration files that travel inside the package, read once."""
     config = Config()
     config.set_main_option("script_location", str(HERE).replace("%", "%%"))
     config.set_main_option("path_separator", "newline")
