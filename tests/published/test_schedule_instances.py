@@ -36,7 +36,7 @@ def test_job_shops_through_the_model_of_the_cell(data, name, optimum):
     assert job_shop(jobs, EFFORT) == (optimum, optimum)
 
 
-@pytest.mark.parametrize(("name", "optimum"), [("mk01", 40), ("kacem1", 11), ("kacem3", 7)])
+@pytest.mark.parametrize(("name", "optimum"), [("mk01", 40), ("mk08", 523), ("kacem1", 11), ("kacem3", 7)])
 def test_flexible_job_shops(data, name, optimum):
     """Operations that may run on one of several machines: the best known lengths of three published instances."""
     assert flexible_job_shop(read_flexible(data / "fjsp" / f"{name}.txt"), EFFORT) == (optimum, optimum)
