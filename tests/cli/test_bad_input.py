@@ -2,18 +2,32 @@
 
 from __future__ import annotations
 
+import io
 import subprocess
 import sys
+from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
 
 import pytest
 
 from cakewright.app.init_cell import init_cell
+from cakewright.cli.main import run
 from tests.app.worlds import small_cell, write_order_book
 
 
 def cakewright(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
-    """Run the command as a person would."""
+    """Run the command as a person would, to its exit, in this process: a process of its own reads libraries for 3 s."""
+    out, err = io.StringIO(), io.StringIO()
+    command = ["cakewright", *map(str, arguments)]
+    with pytest.MonkeyPatch.context() as patch, redirect_stdout(out), redirect_stderr(err):
+        patch.setattr(sys, "argv", command)
+        with pytest.raises(SystemExit) as ended:  # anything else would be a traceback for the person
+            run()
+    return subprocess.CompletedProcess(command, int(ended.value.code or 0), out.getvalue(), err.getvalue())
+
+
+def process(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
+    """The same in a process of its own."""
     command = [sys.executable, "-m", "cakewright.cli.main", *map(str, arguments)]
     return subprocess.run(command, capture_output=True, text=True, check=False, timeout=120)
 
@@ -27,16 +41,16 @@ def desk(tmp_path: Path) -> Path:
     return tmp_path
 
 
-def plan(desk: Path, *more: str) -> subprocess.CompletedProcess[str]:
-    return cakewright(
+def plan(desk: Path, by=cakewright) -> subprocess.CompletedProcess[str]:
+    return by(
         "plan", desk / "orders.csv", "--cell", desk / "cell.toml", "--parts", desk / "parts", "--out", desk / "out",
-        "--start", "2027-03-01T08:00", "--seconds", "0.2", *more,
+        "--start", "2027-03-01T08:00", "--seconds", "0.2",
     )  # fmt: skip
 
 
-def refused(desk: Path, *words: str) -> None:
+def refused(desk: Path, *words: str, by=cakewright) -> None:
     """The plan command refuses with exit code 2, says every word, and leaves no results."""
-    done = plan(desk)
+    done = plan(desk, by)
     assert done.returncode == 2, done.stdout + done.stderr
     for word in words:
         assert word in done.stderr, f"{word!r} not in: {done.stderr}"
@@ -53,7 +67,7 @@ def rewrite(desk: Path, old: str, new: str) -> None:
 
 def test_missing_column(desk):
     rewrite(desk, ",due,", ",wanted,")
-    refused(desk, "orders.csv", "due")
+    refused(desk, "orders.csv", "due", by=process)
 
 
 def test_unknown_material(desk):
