@@ -6,6 +6,7 @@ import pytest
 
 from cakewright.web.acting import acting_name
 from tests.web.conftest import BASE, TUESDAY, client_over, week
+from tests.web.quick_passwords import quick_passwords  # noqa: F401  (for every test here)
 from tests.web.test_guard import GOOD, logged_in, store  # noqa: F401  (the store with accounts)
 
 RECORDS = "/api/v1/plans/1/builds/B1/records"

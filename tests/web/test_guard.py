@@ -16,6 +16,7 @@ from cakewright.store.schema_accounts import session
 from cakewright.web.application import create_app
 from tests.store.conftest import behind
 from tests.web.conftest import BASE, TUESDAY, week
+from tests.web.quick_passwords import quick_passwords  # noqa: F401  (for every test here)
 
 GOOD = "correct horse battery staple"
 

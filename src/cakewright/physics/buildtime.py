@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import isclose
 
 import numpy as np
 
@@ -82,7 +83,7 @@ def _scan_seconds(profile: LayerProfile, machine: Machine) -> FloatArray:
 
 
 def _check(profile: LayerProfile, machine: Machine, extra_layers_mm: float) -> None:
-    if not np.isclose(profile.layer_mm, machine.layer_mm, rtol=1e-6):
+    if not isclose(profile.layer_mm, machine.layer_mm, rel_tol=1e-6):
         raise InputError(
             f"the layers are {profile.layer_mm} mm, {machine.name} builds {machine.layer_mm} mm",
             remedy="slice for the machine that will build",
