@@ -35,7 +35,7 @@ def test_bars_are_entered_and_the_line_is_free(client):
     assert "Tested and passed" in client.get(SPECIMENS).text
     kept = [r for r in client.get("/api/v1/plans/1/floor").json() if r["data"].get("deed") == "value"]
     assert len(kept) == 3
-    assert "May be packed" in client.get("/plans/1/lines/1").text
+    assert "Nothing holds it back" in client.get("/plans/1/lines/1").text
     assert "booked" in client.post(f"{SPECIMENS}/bench", data={"day": "2027-03-03", "by": "Jon"}).text
 
 
