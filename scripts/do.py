@@ -130,7 +130,8 @@ def test() -> None:
     if shutil.which("initdb") is None and not list(Path("/usr/lib/postgresql").glob("*/bin/initdb")):
         apt_install("postgresql", why="running the tests of the store on a server too")
     cores = str(min(os.cpu_count() or 1, 8))
-    run(PYTHON, "-m", "pytest", "-n", cores, "--dist", "loadfile", f"--junitxml={RESULTS}", *sys.argv[2:])
+    spread = ("-n", cores, "--dist", "loadfile", "--no-loadscope-reorder")  # tests/conftest.py has the order
+    run(PYTHON, "-m", "pytest", *spread, f"--junitxml={RESULTS}", *sys.argv[2:])
     run(PYTHON, "-m", "mkdocs", "build", "--strict", "--quiet")  # its page of checks is made from this run
 
 
