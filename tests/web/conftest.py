@@ -8,6 +8,7 @@ import pytest
 
 from cakewright.app.worker import keep_ready
 from cakewright.store import open_store
+from cakewright.web import inbox
 from cakewright.web.application import create_app
 from tests.documents.world import week
 from tests.store.conftest import heat
@@ -15,6 +16,14 @@ from tests.store.filled import offer
 
 TUESDAY = datetime(2027, 3, 2, 5, 40, tzinfo=UTC)  # 06:40 in the cell
 BASE = "http://127.0.0.1"
+
+
+@pytest.fixture(scope="session", autouse=True)
+def quick_looks():
+    """A job is looked at more often than people need, so that no test waits for a job that has ended."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(inbox, "POLL_S", 0.05)
+        yield
 
 
 def warm_week():

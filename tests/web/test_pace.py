@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from cakewright.web.pace import Pace
+from tests.web.quick_passwords import quick_passwords  # noqa: F401  (for every test here)
 from tests.web.test_guard import browser, clock, logged_in, store  # noqa: F401  (fixtures)
 
 
