@@ -92,6 +92,11 @@ def test_every_sentence_of_the_program_has_german():
          "B1: kein Gebinde ist genannt -> sein Etikett noch einmal scannen"),
         ("Weigh again; when the books are wrong, weigh the can in first",
          "Noch einmal wiegen; wenn das Buch falsch ist, das Gebinde einwiegen"),
+        ("12 lines, about 199 mm (the volume sets the height): print from Tue 08:00 to Tue 20:02, out of the cake Wed "
+         "10:27; line 1 is due first, Wed 23:59; on the calendar its print ends Tue 18:14, 2 h before somebody comes",
+         "12 Positionen, etwa 199 mm (das Volumen bestimmt die Höhe): Druck von Di. 08:00 bis Di. 20:02, aus dem Kuchen "
+         "Mi. 10:27; Position 1 ist zuerst fällig, Mi. 23:59; im Kalender endet sein Druck Di. 18:14, 2 h, bevor jemand "
+         "kommt"),
         ("holder to press", "holder to press"),
         ("arm of left lamp", "arm of left lamp"),
         ("M3 to M4 adapter", "M3 to M4 adapter"),

@@ -30,6 +30,7 @@ _AMOUNT = re.compile(rf"-?{_NUMBER}(?: ?(?:%|[^\W\d_]{{1,3}}[²³]?))?")
 _NAME = re.compile(
     r"|[^\s,;:]+|(?=.*[A-Z\d])(?!.*\b(?:at|by|for|from|in|of|on|to)\b)(?:[^,;:]|(?<=\d):(?=\d)){1,40}"
 )  # A1, Red Kiln, Tue 2 Mar
+_JOINTS = AROUND.strip()
 _LISTED = re.compile(r", | and ")
 _PICTURE = re.compile(r"<svg\b.*?</svg>", re.S)
 _SEEN = re.compile(r'(?<=>)[^<>]+(?=<)|(?<= aria-label=")[^"]+(?=")')
@@ -145,7 +146,10 @@ def recognised(text: str, *, inside: bool = False) -> tuple[str, tuple[str, ...]
 
 
 def _believed(values: tuple[str, ...], *, weak: bool, inside: bool) -> bool:
-    """A value is no two sentences, unless it is one of the program; few letters are not enough in the open."""
+    """A value is no two sentences, unless it is one of the program; few letters are not enough in the open, nor
+    between what is joined to a neighbour."""
+    if weak and any(value[-1:] in _JOINTS for value in values if value):
+        return False
     told = [value.strip(AROUND + ".") for value in values]
     known = [bool(" " in value and recognised(value)) for value in told]
     if any((stop in v and not k) for v, k in zip(values, known, strict=True) for stop in ("; ", ". ")):
