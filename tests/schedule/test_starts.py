@@ -2,7 +2,6 @@
 
 import numpy as np
 
-from cakewright.schedule.anneal import lines_of
 from cakewright.schedule.cpsat import copy_placed, cost_of
 from cakewright.schedule.dispatch import dispatch, dispatch_rules
 from cakewright.schedule.exact import polish, rebooked
@@ -10,7 +9,7 @@ from cakewright.schedule.generator import made_cell
 from cakewright.schedule.neighbourhood import families_of
 from cakewright.schedule.plan_schedule import judged
 from cakewright.schedule.pools import make_pools
-from cakewright.schedule.starts import _next, groups_of, improve_by_starts, mixed
+from cakewright.schedule.starts import groups_of, improve_by_starts, mixed
 from cakewright.stopping import Cancelled, Later, MaxSteps, used
 
 
@@ -64,17 +63,6 @@ def test_two_threads_anneal_and_improve_side_by_side():
     found, steps = improve_by_starts(instance, make_pools(instance), placed, MaxSteps(60), seed=1, workers=2)
     assert steps >= 60 and cost_of(instance, found) < 0.9 * cost_of(instance, placed)
     judged(made.cell, made.builds, made.lines, instance, rebooked(instance, found), "two threads", ())
-
-
-def test_most_annealings_go_where_results_differ_most():
-    """Each group twice first; then the one whose results are furthest apart."""
-    _, decoder, one = in_hand(20, 3)
-    instance = decoder.instance
-    others = [copy_placed(decoder.schedule(rule)) for rule in dispatch_rules(instance)]
-    lines = [lines_of(instance, set(group.tolist())) for group in groups_of(instance)]
-    assert _next(instance, lines, [[one, one], [one]], [2, 1]) == 1
-    assert _next(instance, lines, [[one, one], others], [2, 3]) == 1
-    assert _next(instance, lines, [others, [one, one]], [3, 2]) == 0
 
 
 def test_a_share_of_a_longer_rule_is_known_later():

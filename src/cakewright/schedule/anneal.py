@@ -1,24 +1,25 @@
-"""Annealing: builds that share machines are put in another order thousands of times, worse ones kept less and less.
+"""Annealing: builds are put in another order thousands of times, worse ones kept less and less.
 
-One step is one schedule of one group of builds (`starts.groups_of`); the hands and stations that the others take stay
-where they are, which halves the work of a step. Small moves change the place of one build or its machine, larger ones
-carry a run of builds of one powder elsewhere, since each change of powder costs the same for one build as for five.
+One step is one changed order (`moves`), decoded as far as it takes to know whether it is kept (`redecode`): how much
+worse it may be is drawn before. Builds of all chamber sizes are annealed together, since they share hands.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 
-from cakewright.compiled import bare_kernel, kernel
-from cakewright.schedule.bookings import hands_of, stations_of
+from cakewright.compiled import kernel
 from cakewright.schedule.cpsat import copy_placed
-from cakewright.schedule.decode import TRIAL, place_all
+from cakewright.schedule.decode import TRIAL
 from cakewright.schedule.dispatch import Decoder, Orders
 from cakewright.schedule.instance import Arrays, FloatArray, Instance, IntArray
 from cakewright.schedule.kept import UNSET
+from cakewright.schedule.moves import change
 from cakewright.schedule.placed import Placed
+from cakewright.schedule.redecode import Tails, place_again, shortened, tails_of
 from cakewright.sources.schedule import (
     ANNEAL_CHUNK,
     ANNEAL_COOLEST,
@@ -26,163 +27,95 @@ from cakewright.sources.schedule import (
     ANNEAL_HOTTEST,
     ANNEAL_NEAR,
     ANNEAL_RUN,
+    ANNEAL_SPARE_DAYS,
 )
 from cakewright.stopping import Stop
 
+_MIN_PER_DAY = 24 * 60
+
 
 def anneal(
-    instance: Instance, placed: Placed, group: IntArray, steps: int, seed: int, stop: Stop
+    instance: Instance,
+    placed: Placed,
+    steps: int,
+    seed: int,
+    stop: Stop,
+    gone: Callable[[int], float] = lambda tried: 0.0,
 ) -> tuple[Placed, int]:
-    """Minutes and machines of `group` after so many schedules, and the steps for `stop`: `schedule.anneal_chunk` each.
+    """The best schedule after so many changed orders, and the steps for `stop`: `schedule.anneal_chunk` changes each.
 
-    The rest is as in `placed`. Hands may be booked twice, so this is good for its orders only: a schedule comes from
-    decoding them. Same seed and steps: the same answer.
+    `gone(tried)` is the share of the time for it that is used up after so many steps of `stop`: it cools as fast as
+    that asks for, if that is faster than `steps` do. The schedule may cost more than `placed` where its order alone
+    does not lead to it again. Same seed and steps: the same answer.
     """
-    skip = {int(b) for b in group}
-    bound = [
-        *instance.arrays.kept_booking.tolist(),
-        *hands_of(instance, placed, skip),
-        *stations_of(instance, placed, skip),
-    ]
-    alone = replace(instance, arrays=instance.arrays._replace(kept_booking=np.array(bound, np.int64).reshape(-1, 3)))
-    a, decoder = alone.arrays, Decoder(alone, float(ANNEAL_EARLINESS.value))
-    for table, old in zip(decoder.placed, copy_placed(placed), strict=True):
-        table[...] = old
-    fixed = a.kept_at[group, 0] > UNSET
-    builds = np.concatenate([group[fixed], _by(placed.at[:, 0], group[~fixed])])
-    orders = Orders(builds, placed.machine.copy(), _by(placed.ready, lines_of(instance, skip)))
-    cost = decoder.cost(orders)
-    costs, rng = np.array([cost, cost]), np.random.default_rng(seed)
-    best = orders.copy()
+    latest = max(int(placed.ready.max(initial=0)), int(placed.end.max(initial=0)))
+    until = latest + int(ANNEAL_SPARE_DAYS.value) * _MIN_PER_DAY
+    short = replace(instance, arrays=shortened(instance.arrays, until))
+    a, decoder = short.arrays, Decoder(short, float(ANNEAL_EARLINESS.value))
+    by_load = np.argsort(placed.at[:, 0], kind="stable").astype(np.int64)
+    fixed = a.kept_at[by_load, 0] > UNSET
+    builds = np.concatenate([by_load[fixed], by_load[~fixed]])
+    orders = Orders(builds, placed.machine.copy(), np.argsort(placed.ready, kind="stable").astype(np.int64))
+    first, best, cost = int(fixed.sum()), orders.copy(), decoder.cost(orders)
+    if len(builds) - first < 2 or not len(orders.lines) or not np.isfinite(cost):
+        return placed, 0
+    costs, rng, tails = np.array([cost, cost]), np.random.default_rng(seed), tails_of(instance)
     hottest, coolest = (float(x.value) * max(cost, 1.0) for x in (ANNEAL_HOTTEST, ANNEAL_COOLEST))
-    chunk, movable, tried = int(ANNEAL_CHUNK.value), int((~fixed).sum()), 0
-    for done in range(0, steps if movable > 1 else 0, chunk):
-        if stop(tried, costs[1]):
-            break
-        heat = np.geomspace(hottest, coolest, steps + 1)[[done, min(steps, done + chunk)]]
+    chunk, tried, share = int(ANNEAL_CHUNK.value), 0, 0.0
+    while tried * chunk < steps and share < 1.0 and not stop(tried, costs[1]):
+        size = min(chunk, steps - tried * chunk)
+        heat = np.array([hottest * (coolest / hottest) ** share, 0.0])
+        share = min(1.0, max((tried * chunk + size) / steps, gone(tried + 1)))
+        heat[1] = hottest * (coolest / hottest) ** share
         anneal_steps(
-            a, decoder.placed, *_lists(orders), *_lists(best), costs, len(builds) - movable, *decoder.skills,
-            decoder.earliness, heat, min(chunk, steps - done), rng, int(ANNEAL_NEAR.value), int(ANNEAL_RUN.value),
+            a, decoder.placed, *_lists(orders), *_lists(best), costs, tails, first, *decoder.skills, decoder.earliness,
+            heat, size, rng, int(ANNEAL_NEAR.value), int(ANNEAL_RUN.value),
         )  # fmt: skip
         tried += 1
     decoder.cost(best)
     return copy_placed(decoder.placed), tried
 
 
-def lines_of(instance: Instance, builds: set[int]) -> IntArray:
-    """Lines that need one of these builds."""
-    a = instance.arrays
-    needs = [
-        any(int(b) in builds for b in a.line_build[a.line_build_at[i] : a.line_build_at[i + 1]])
-        for i in range(len(instance.lines))
-    ]
-    return np.flatnonzero(needs).astype(np.int64)
-
-
-def _by(minutes: IntArray, which: IntArray) -> IntArray:
-    return which[np.argsort(minutes[which], kind="stable")].astype(np.int64)
-
-
 def _lists(orders: Orders) -> tuple[IntArray, IntArray, IntArray]:
     return orders.builds, orders.machines, orders.lines
-
-
-@bare_kernel
-def carry(order: IntArray, i: int, j: int) -> None:
-    """Take the entry at i out and put it in at j."""
-    taken = order[i]
-    while i < j:
-        order[i] = order[i + 1]
-        i += 1
-    while i > j:
-        order[i] = order[i - 1]
-        i -= 1
-    order[j] = taken
-
-
-@kernel
-def near(rng: np.random.Generator, i: int, far: int, low: int, high: int) -> int:
-    """A place within `far` of i, or now and then anywhere, at least `low` and below `high`."""
-    if rng.random() < 0.15:
-        return int(rng.integers(low, high))
-    place: int = min(max(i + int(rng.integers(-far, far + 1)), low), high - 1)
-    return place
-
-
-@kernel
-def change(
-    rng: np.random.Generator, a: Arrays, builds: IntArray, machines: IntArray, lines: IntArray, first: int, far: int,
-    run: int,
-) -> bool:  # fmt: skip
-    """One random change of the orders, in place; builds before `first` stay. False when nothing has changed."""
-    kind, n = rng.random(), len(builds)
-    i = int(rng.integers(first, n))
-    b, m = builds[i], int(rng.integers(0, a.printing.shape[1]))
-    if kind < 0.10:
-        if a.printing[b, m] <= 0 or machines[b] == m:
-            return False
-        machines[b] = m
-    elif kind < 0.75:
-        j = near(rng, i, far, first, n)
-        if i == j:
-            return False
-        if rng.random() < 0.3:
-            builds[i], builds[j] = builds[j], b
-        else:
-            carry(builds, i, j)
-        if rng.random() < 0.3 and a.printing[b, m] > 0:
-            machines[b] = m
-    elif kind < 0.95:
-        other = rng.random() < 0.4 and a.printing[b, m] > 0
-        j, left = near(rng, i, 3 * far, first, n), int(rng.integers(2, run + 1))
-        at = i
-        while at < n and left > 0:
-            one = builds[at]
-            if a.material[one] == a.material[b]:
-                carry(builds, at, j)
-                if other and a.printing[one, m] > 0:
-                    machines[one] = m
-                left -= 1
-                if j <= at:
-                    j, at = min(j + 1, n - 1), at + 1
-            else:
-                at += 1
-    elif len(lines) > 1:
-        i = int(rng.integers(0, len(lines)))
-        carry(lines, i, near(rng, i, far, 0, len(lines)))
-    return True
 
 
 @kernel
 def anneal_steps(
     a: Arrays, p: Placed, builds: IntArray, machines: IntArray, lines: IntArray, best_builds: IntArray,
-    best_machines: IntArray, best_lines: IntArray, costs: FloatArray, first: int, skill_start: int, skill_unpack: int,
-    skill_inspect: int, earliness: float, heat: FloatArray, steps: int, rng: np.random.Generator, far: int, run: int,
+    best_machines: IntArray, best_lines: IntArray, costs: FloatArray, tails: Tails, first: int, skill_start: int,
+    skill_unpack: int, skill_inspect: int, earliness: float, heat: FloatArray, steps: int, rng: np.random.Generator,
+    far: int, run: int,
 ) -> None:  # fmt: skip
     """Change the orders again and again; `costs` holds that of the current and of the best, `heat` first and last."""
-    trial, chosen = np.empty(TRIAL, np.int64), np.empty(TRIAL, np.int64)
+    trial, low, scratch = np.empty(TRIAL, np.int64), np.empty(len(a.due), np.int64), np.empty(len(builds), np.int64)
+    old = np.empty((len(a.load), TRIAL), np.int64)
     new_builds, new_machines, new_lines = builds.copy(), machines.copy(), lines.copy()
+    costs[0] = place_again(
+        a, p, builds, machines, lines, tails, 0, old, old, low, trial, skill_start, skill_unpack, skill_inspect,
+        earliness, np.inf,
+    )  # fmt: skip
+    new = old.copy()
     for step in range(steps):
         new_builds[:], new_machines[:], new_lines[:] = builds, machines, lines
-        if not change(rng, a, new_builds, new_machines, new_lines, first, far, run):
+        if not change(rng, a, new_builds, new_machines, new_lines, first, far, run, scratch):
             continue
-        cost = place_all(
-            a,
-            p,
-            new_builds,
-            new_machines,
-            new_lines,
-            skill_start,
-            skill_unpack,
-            skill_inspect,
-            earliness,
-            trial,
-            chosen,
-        )
-        warm = heat[0] * (heat[1] / heat[0]) ** (step / steps)
-        if cost <= costs[0] or rng.random() < np.exp((costs[0] - cost) / warm):
-            costs[0] = cost
-            builds[:], machines[:], lines[:] = new_builds, new_machines, new_lines
-            if cost < costs[1]:
-                costs[1] = cost
-                best_builds[:], best_machines[:], best_lines[:] = builds, machines, lines
+        same = 0
+        while same < len(builds) and new_builds[same] == builds[same]:
+            if new_machines[builds[same]] != machines[builds[same]]:
+                break
+            same += 1
+        limit = costs[0] - heat[0] * (heat[1] / heat[0]) ** (step / steps) * np.log(1.0 - rng.random())
+        cost = place_again(
+            a, p, new_builds, new_machines, new_lines, tails, same, old, new, low, trial, skill_start, skill_unpack,
+            skill_inspect, earliness, limit,
+        )  # fmt: skip
+        if np.isinf(cost):
+            continue
+        for i in range(same, len(builds)):
+            old[new_builds[i]] = new[new_builds[i]]
+        costs[0] = cost
+        builds[:], machines[:], lines[:] = new_builds, new_machines, new_lines
+        if cost < costs[1]:
+            costs[1] = cost
+            best_builds[:], best_machines[:], best_lines[:] = builds, machines, lines

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Container
-
 import numpy as np
 
 from cakewright.schedule.instance import Instance
@@ -13,13 +11,12 @@ from cakewright.schedule.placed import Placed
 Booking = tuple[int, int, int]  # row, start, end
 
 
-def hands_of(instance: Instance, placed: Placed, skip: Container[int] = ()) -> list[Booking]:
-    """Every task of hands that is not kept, those for the builds in `skip` left out."""
-    a, steps, ops = instance.arrays, _steps(instance, skip), _ops(instance, skip)
+def hands_of(instance: Instance, placed: Placed) -> list[Booking]:
+    """Every task of hands that is not kept."""
+    a = instance.arrays
+    steps, ops = np.flatnonzero(a.kept_step[:, 0] == UNSET), np.flatnonzero(a.kept_op[:, 0] == UNSET)
     spans: set[Booking] = set()
     for b in range(len(a.load)):
-        if b in skip:
-            continue
         for i in range(4):
             down = int(placed.clean_down[b]) if i == 2 else 0
             if a.kept_at[b, i] == UNSET and placed.by[b, i] >= 0:
@@ -34,13 +31,13 @@ def hands_of(instance: Instance, placed: Placed, skip: Container[int] = ()) -> l
     return [(row, start, end) for row, start, end in sorted(spans) if end > start]
 
 
-def stations_of(instance: Instance, placed: Placed, skip: Container[int] = ()) -> list[Booking]:
-    """Every use of a station that is not kept, those for the builds in `skip` left out; a shared bath once."""
+def stations_of(instance: Instance, placed: Placed) -> list[Booking]:
+    """Every use of a station that is not kept; a shared bath once."""
     a, spans = instance.arrays, set()
     for b in range(len(a.load)):
-        if b not in skip and a.kept_at[b, 2] == UNSET:
+        if a.kept_at[b, 2] == UNSET:
             spans.add((int(placed.station[b]), int(placed.at[b, 2] - placed.clean_down[b]), int(placed.end[b, 2])))
-    for s in _steps(instance, skip):
+    for s in np.flatnonzero(a.kept_step[:, 0] == UNSET):
         start = int(placed.step_start[s])
         spans.add((int(placed.step_station[s]), start, start + int(a.step_run[s])))
     return [(row, start, end) for row, start, end in sorted(spans) if end > start]
@@ -50,23 +47,3 @@ def chambers_of(instance: Instance, placed: Placed) -> list[Booking]:
     """Every stay in a chamber."""
     stays = [(int(placed.chamber[b]), int(placed.at[b, 0]), int(placed.end[b, 3])) for b in range(len(instance.builds))]
     return [(row, start, end) for row, start, end in stays if end > start]
-
-
-def _steps(instance: Instance, skip: Container[int]) -> np.ndarray[tuple[int], np.dtype[np.intp]]:
-    """Steps that are not kept, of baskets that hold nothing of the builds in `skip`."""
-    a = instance.arrays
-    other = [
-        not any(int(b) in skip for b in a.basket_build[a.basket_build_at[k] : a.basket_build_at[k + 1]])
-        for k in range(len(instance.baskets))
-    ]
-    return np.flatnonzero(np.repeat(np.array(other, dtype=bool), np.diff(a.step_at)) & (a.kept_step[:, 0] == UNSET))
-
-
-def _ops(instance: Instance, skip: Container[int]) -> np.ndarray[tuple[int], np.dtype[np.intp]]:
-    """Portions of inspection and packing that are not kept, of lines that need none of the builds in `skip`."""
-    a = instance.arrays
-    other = [
-        not any(int(b) in skip for b in a.line_build[a.line_build_at[i] : a.line_build_at[i + 1]])
-        for i in range(len(instance.lines))
-    ]
-    return np.flatnonzero(np.repeat(np.array(other, dtype=bool), np.diff(a.op_at)) & (a.kept_op[:, 0] == UNSET))

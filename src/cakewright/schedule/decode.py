@@ -343,24 +343,8 @@ def place_line(a: Arrays, p: Placed, line: int) -> int:
 
 
 @bare_kernel
-def place_all(
-    a: Arrays,
-    p: Placed,
-    build_order: IntArray,
-    wanted_machine: IntArray,
-    line_order: IntArray,
-    skill_start: int,
-    skill_unpack: int,
-    skill_inspect: int,
-    earliness: float,
-    trial: IntArray,
-    best: IntArray,
-) -> float:
-    """Place everything in the given orders and return the cost; infinite when the horizon is too short.
-
-    Cost = sum of weight x minutes late + earliness x (sum of weight x ready minute + last minute). `wanted_machine`
-    (b,) is -1 where the machine with the earliest end of unpacking is taken; `trial` and `best` are scratch (TRIAL,).
-    """
+def clear(a: Arrays, p: Placed) -> None:
+    """Nothing is placed yet: only closures and what is kept takes people, stations and machines."""
     for r in range(len(a.used)):
         n = a.used[r]
         p.used[r] = n
@@ -385,38 +369,81 @@ def place_all(
     for s in range(len(a.step_run)):
         if a.kept_step[s, 0] > UNSET:
             p.step_start[s], p.step_station[s] = a.kept_step[s, 0], a.kept_step_who[s, 1]
+
+
+@bare_kernel
+def find_place(
+    a: Arrays, p: Placed, b: int, wanted: int, skill_start: int, skill_unpack: int, trial: IntArray, best: IntArray
+) -> int:
+    """Unpack end of build b at its earliest place, which `best` receives as in `try_machine`; NEVER without one."""
+    if a.kept_at[b, 0] > UNSET:
+        kept: int = place_started(a, p, b, skill_start, skill_unpack, best)
+        return kept
+    soonest = NEVER
+    for m in range(a.printing.shape[1]):
+        if a.printing[b, m] > 0 and (wanted < 0 or wanted == m):
+            end = try_machine(a, p, b, m, skill_start, skill_unpack, soonest, trial)
+            if end < soonest:
+                soonest = end
+                for i in range(len(trial)):
+                    best[i] = trial[i]
+    return soonest
+
+
+@bare_kernel
+def place_all(
+    a: Arrays,
+    p: Placed,
+    build_order: IntArray,
+    wanted_machine: IntArray,
+    line_order: IntArray,
+    skill_start: int,
+    skill_unpack: int,
+    skill_inspect: int,
+    earliness: float,
+    trial: IntArray,
+    best: IntArray,
+) -> float:
+    """Place everything in the given orders and return the cost; infinite when the horizon is too short.
+
+    Cost = sum of weight x minutes late + earliness x (sum of weight x ready minute + last minute). `wanted_machine`
+    (b,) is -1 where the machine with the earliest end of unpacking is taken; `trial` and `best` are scratch (TRIAL,).
+    """
+    clear(a, p)
     cost, last = 0.0, 0
-    for b in build_order:
-        if a.kept_at[b, 0] > UNSET:
-            if place_started(a, p, b, skill_start, skill_unpack, trial) >= NEVER:
+    for begun in (True, False):  # what is begun stays, so it is placed before everything else
+        for b in build_order:
+            if (a.kept_at[b, 0] > UNSET) != begun:
+                continue
+            if find_place(a, p, b, wanted_machine[b], skill_start, skill_unpack, trial, best) >= NEVER:
                 return np.inf
-            if not book_build(a, p, b, trial, skill_inspect):
+            if not book_build(a, p, b, best, skill_inspect):
                 return np.inf
-    for b in build_order:
-        if a.kept_at[b, 0] > UNSET:
-            continue
-        soonest = NEVER
-        for m in range(a.printing.shape[1]):
-            if a.printing[b, m] > 0 and (wanted_machine[b] < 0 or wanted_machine[b] == m):
-                end = try_machine(a, p, b, m, skill_start, skill_unpack, soonest, trial)
-                if end < soonest:
-                    soonest = end
-                    for i in range(len(trial)):
-                        best[i] = trial[i]
-        if soonest >= NEVER:
-            return np.inf
-        if not book_build(a, p, b, best, skill_inspect):
-            return np.inf
-        if a.steady_at[b] > UNSET:
-            cost += a.steady * abs(best[3] - a.steady_at[b])
+            cost += unsteady(a, b, best)
     for line in line_order:
         ready = place_line(a, p, line)
         if ready >= NEVER:
             return np.inf
         p.ready[line] = ready
         last = max(last, ready)
-        cost += a.weight[line] * (max(0, ready - a.due[line]) + earliness * ready)
+        cost += line_cost(a, line, ready, earliness)
     return cost + earliness * last
+
+
+@bare_kernel
+def unsteady(a: Arrays, b: int, place: IntArray) -> float:
+    """Cost of loading a build that has not begun at another minute than in the plan before."""
+    if a.kept_at[b, 0] > UNSET or a.steady_at[b] == UNSET:
+        return 0.0
+    cost: float = a.steady * abs(place[3] - a.steady_at[b])
+    return cost
+
+
+@bare_kernel
+def line_cost(a: Arrays, line: int, ready: int, earliness: float) -> float:
+    """Cost of a line that is ready at a minute."""
+    cost: float = a.weight[line] * (max(0, ready - a.due[line]) + earliness * ready)
+    return cost
 
 
 @kernel

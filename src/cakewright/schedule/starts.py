@@ -6,19 +6,26 @@ start did better with it: two starts and two groups give the best of four schedu
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
-from cakewright.schedule.anneal import anneal, lines_of
-from cakewright.schedule.cpsat import copy_placed, cost_of
+from cakewright.schedule.anneal import anneal
+from cakewright.schedule.cpsat import copy_placed, cost_of, lateness_of
 from cakewright.schedule.dispatch import Decoder, Orders, dispatch_rules
 from cakewright.schedule.instance import Instance, IntArray
 from cakewright.schedule.neighbourhood import families_of, improve_by_parts
 from cakewright.schedule.placed import Placed
 from cakewright.schedule.pools import Pools
-from cakewright.sources.schedule import ANNEAL_SHARE, ANNEAL_STEPS, ANNEAL_TRIES, DULL_SOLVES, WHOLE_MOST_BUILDS
+from cakewright.sources.schedule import (
+    ANNEAL_SHARE,
+    ANNEAL_STEPS,
+    ANNEAL_TRIES,
+    ANNEAL_TRIES_SMALL,
+    DULL_SOLVES,
+    WHOLE_MOST_BUILDS,
+)
 from cakewright.stopping import Later, Stop, used
 
 
@@ -69,75 +76,51 @@ def annealed(
 ) -> tuple[list[Placed], int]:
     """Up to `workers` schedules, the best first, and the number of steps, in thousands tried.
 
-    In the first each group is the best of its annealings, in the next the second best of the group that is latest. Each
-    group is annealed twice, then again and again the one whose results differ most: from it most is to be hoped.
+    All builds are annealed again and again, `workers` times at once; in the best each group comes from the annealing
+    that did best with it.
     """
-    instance, done = decoder.instance, 0
-    many = [(group, lines_of(instance, set(group.tolist()))) for group in groups if len(group) > 1]
-    many = [(group, lines) for group, lines in many if _late(instance, placed, lines, 0.0) > 0]
-    found: list[list[Placed]] = [[] for _ in many]
-    begun = [0] * len(many)
-    small = len(instance.builds) <= WHOLE_MOST_BUILDS.value
-    until, fresh = _until(stop, 2 * len(many) if small else None), _fresh(decoder, placed)
+    instance, done, begun = decoder.instance, 0, 0
+    found = [placed]
+    if lateness_of(instance, placed) == 0:
+        return found, 0
+    small = len(instance.builds) <= WHOLE_MOST_BUILDS.value  # there the exact solver is what finds the best
+    most = ANNEAL_TRIES_SMALL.value if small else ANNEAL_TRIES.value
+    share = None if small else used(stop, 0)
+    goal = None if share is None else share + ANNEAL_SHARE.value * (1.0 - share)
+    fresh, steps = _fresh(decoder, placed), int(ANNEAL_STEPS.value) * len(instance.builds)
 
-    def one(job: tuple[int, int]) -> tuple[int, Placed, int]:
-        n, again = job
-        group = many[n][0]
-        steps = int(ANNEAL_STEPS.value) * len(group)
-        return n, *anneal(instance, fresh, group, steps, seed + 1000 * n + again, Later(stop, done))
+    def one(again: int) -> tuple[Placed, int]:
+        before, begin = done, used(stop, done)
+
+        def gone(tried: int) -> float:
+            now = used(stop, before + tried)
+            if goal is None or now is None or begin is None:
+                return 0.0
+            return (now - begin) / max(goal - begin, 1e-9)
+
+        return anneal(instance, fresh, steps, seed + again, Later(stop, before), gone)
 
     with ThreadPoolExecutor(workers) as pool:
-        while many and not until(done, sum(begun)) and not stop(done, cost_of(instance, placed)):
-            jobs = []
-            for _ in range(workers):
-                n = _next(instance, [lines for _, lines in many], found, begun)
-                jobs.append((n, begun[n]))
-                begun[n] += 1
-            for n, made, tried in pool.map(one, jobs):
-                done += tried
-                found[n] = sorted([*found[n], made], key=lambda p: _late(instance, p, many[n][1]))
-    out = [placed]
-    latest = max(range(len(many)), key=lambda n: _late(instance, (found[n] or [placed])[0], many[n][1]), default=0)
-    for k in range(workers):
-        whole = placed
-        for n, (group, _) in enumerate(many):
-            which = k if n == latest else 0
-            if which < len(found[n]):
-                whole = mixed(decoder, [group], whole, found[n][which])
-        out.append(whole)
-    out.sort(key=lambda p: cost_of(instance, p))
-    return out[:workers], done
+        while not stop(done, cost_of(instance, placed)):
+            now = None if goal is None else used(stop, done)
+            if begun >= most if goal is None or now is None else now >= goal:
+                break
+            made = list(pool.map(one, range(begun, begun + workers)))
+            begun += workers
+            done += sum(tried for _, tried in made)
+            found = sorted([*found, *(p for p, _ in made)], key=lambda p: cost_of(instance, p))[: max(workers, 4)]
+            if not any(tried for _, tried in made):
+                break
+    best = found[0]
+    for other in found[1:]:
+        best = min(best, mixed(decoder, groups, best, other), key=lambda p: cost_of(instance, p))
+    return [best, *found[1:]][:workers], done
 
 
 def _fresh(decoder: Decoder, placed: Placed) -> Placed:
     """The schedule of the best rule of dispatch: from what a search has settled into, annealing hardly gets away."""
     best = min(dispatch_rules(decoder.instance), key=decoder.cost)
     return copy_placed(decoder.schedule(best)) if np.isfinite(decoder.cost(best)) else placed
-
-
-def _until(stop: Stop, most: int | None) -> Callable[[int, int], bool]:
-    """Were there enough annealings? After `most`; else by the share of `stop` used, or by number if it cannot tell.
-
-    Small weeks need few: there the exact solver is what finds the best.
-    """
-    now = None if most is not None else used(stop, 0)
-    goal = None if now is None else now + ANNEAL_SHARE.value * (1.0 - now)
-
-    def rule(done: int, tries: int) -> bool:
-        share = None if goal is None else used(stop, done)
-        if share is not None and goal is not None:
-            return share >= goal
-        return tries >= (ANNEAL_TRIES.value if most is None else most)
-
-    return rule
-
-
-def _next(instance: Instance, lines: list[IntArray], found: list[list[Placed]], begun: list[int]) -> int:
-    """The group to anneal next: one not yet annealed twice, else the one whose results differ most."""
-    few = min(range(len(lines)), key=lambda n: begun[n])
-    if begun[few] < 2 or any(len(f) < 2 for f in found):
-        return few
-    return max(range(len(lines)), key=lambda n: float(np.std([_late(instance, p, lines[n]) for p in found[n]])))
 
 
 def groups_of(instance: Instance) -> list[IntArray]:
@@ -175,6 +158,16 @@ def mixed(decoder: Decoder, groups: list[IntArray], one: Placed, other: Placed) 
         if np.isfinite(decoder.cost(Orders(order, machine, np.argsort(ready, kind="stable")))):
             found.append(copy_placed(decoder.placed))
     return min(found, key=lambda p: cost_of(instance, p))
+
+
+def lines_of(instance: Instance, builds: set[int]) -> IntArray:
+    """Lines that need one of these builds."""
+    a = instance.arrays
+    needs = [
+        any(int(b) in builds for b in a.line_build[a.line_build_at[i] : a.line_build_at[i + 1]])
+        for i in range(len(instance.lines))
+    ]
+    return np.flatnonzero(needs).astype(np.int64)
 
 
 def _late(instance: Instance, placed: Placed, lines: IntArray, early: float = 0.001) -> float:

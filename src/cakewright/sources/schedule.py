@@ -167,7 +167,7 @@ ANNEAL_EARLINESS = Reference(
 )
 ANNEAL_HOTTEST = Reference(
     "schedule.anneal_hottest",
-    0.02,
+    0.01,
     "1",
     Status.MEASURED,
     _RANDOM_CELLS,
@@ -178,11 +178,11 @@ ANNEAL_COOLEST = Reference(
 )
 ANNEAL_STEPS = Reference(
     "schedule.anneal_steps",
-    1000.0,
+    6000.0,
     "steps",
     Status.MEASURED,
     _RANDOM_CELLS,
-    "schedules tried for each build in one annealing of its group",
+    "schedules tried for each build in one annealing; fewer where the time for annealing ends before",
 )
 ANNEAL_TRIES = Reference(
     "schedule.anneal_tries",
@@ -190,7 +190,23 @@ ANNEAL_TRIES = Reference(
     "1",
     Status.DEFAULT,
     _HOUSE,
-    "annealings of all groups together, of which the best of each is taken: one and the next may differ by a third",
+    "annealings of which the best is taken, where the rule cannot tell time: one and the next may differ by a third",
+)
+ANNEAL_TRIES_SMALL = Reference(
+    "schedule.anneal_tries_small",
+    2.0,
+    "1",
+    Status.DEFAULT,
+    _HOUSE,
+    "the same for few enough builds to be solved whole",
+)
+ANNEAL_SPARE_DAYS = Reference(
+    "schedule.anneal_spare",
+    14.0,
+    "d",
+    Status.DEFAULT,
+    _HOUSE,
+    "how much later than dispatch a schedule may end while annealing; a shorter calendar is quicker to read",
 )
 ANNEAL_SHARE = Reference(
     "schedule.anneal_share",
@@ -201,7 +217,7 @@ ANNEAL_SHARE = Reference(
     "share of the time for annealing, the rest is for exact solves of some builds at a time",
 )
 ANNEAL_NEAR = Reference(
-    "schedule.anneal_near", 5.0, "places", Status.DEFAULT, _HOUSE, "how far most moves carry a build while annealing"
+    "schedule.anneal_near", 10.0, "places", Status.DEFAULT, _HOUSE, "how far most moves carry a build while annealing"
 )
 ANNEAL_RUN = Reference(
     "schedule.anneal_run", 5.0, "builds", Status.DEFAULT, _HOUSE, "most builds of one powder that are moved together"
