@@ -28,6 +28,10 @@ ROOT = Path(__file__).resolve().parent.parent
 PAGES = ROOT / "src" / "cakewright" / "web" / "templates"
 MADE = datetime(2026, 11, 25, tzinfo=UTC)  # always the same, so that the list changes only with its sentences
 BOOK_COMMENT = "# The sentences of the program, written by scripts/texts.py --sentences."
+SINGLE_WORDS = (  # which the domains say: costs and their causes, points of a release, places, powder steps
+    "hands", "finish", "volume", "mix", "yield", "usage", "price", "dates", "store", "cleaning", "loaded", "unpacked",
+    "now",
+)  # fmt: skip
 OPTIONS = {"extensions": "cakewright.web.marking.AutoText,jinja2.ext.i18n", "trim_blocks": "true", "silent": "false"}
 
 
@@ -59,6 +63,8 @@ def _others() -> Iterator[tuple[str, str]]:
         yield text, "look.py"
     for text in (*LANES, *SHORT.values(), BENCH, BENCH_WORK, *STATION_KINDS):
         yield text, "gantt.py"
+    for text in SINGLE_WORDS:
+        yield text, "words of pages"
     for text in ("early", "likely", "late", "measure", "cool"):
         yield text, "heat_charts.py"
     for _, text in powder.PLACES:
