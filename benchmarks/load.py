@@ -71,9 +71,8 @@ class Server:
                 time.sleep(0.2)
 
     def processor_ms(self) -> float:
-        """Processor time used so far by all its threads."""
-        tasks = Path(f"/proc/{self.process.pid}/task")
-        return sum(int((t / "schedstat").read_text().split()[0]) for t in tasks.iterdir()) / 1e6
+        """Processor time used so far by all its threads, those that have ended too."""
+        return time.clock_gettime_ns((~self.process.pid << 3) | 2) / 1e6  # Linux: clock_getcpuclockid(3) of a process
 
     def peak_mb(self) -> float:
         """The most memory it has held."""
