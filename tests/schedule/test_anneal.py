@@ -69,12 +69,13 @@ class Again:
         self.old = np.zeros((builds, TRIAL), np.int64)
         self.cost = self.again(self.orders, 0, self.old)
 
-    def again(self, orders, first, new, limit=np.inf, arrays=None):
+    def again(self, orders, first, new, limit=np.inf, arrays=None, hope=np.inf, was=None):
         """Cost of orders whose builds before `first` lie as in `old`."""
         lines, trial = np.zeros(len(self.instance.lines), np.int64), np.zeros(TRIAL, np.int64)
         return place_again(
             arrays or self.instance.arrays, self.decoder.placed, orders.builds, orders.machines, orders.lines,
-            self.tails, first, self.old, new, lines, trial, *self.decoder.skills, self.decoder.earliness, limit,
+            self.tails, first, self.old, new, lines, trial, *self.decoder.skills, self.decoder.earliness, limit, hope,
+            np.zeros(len(lines)) if was is None else was,
         )  # fmt: skip
 
 
@@ -106,6 +107,17 @@ def test_a_cut_decoding_is_cut_only_where_it_costs_more():
     places = np.full_like(it.old, -1)
     assert np.isinf(it.again(it.orders, 0, places, it.cost / 3))
     assert 0 < (places[:, 0] >= 0).sum() < len(places)
+
+
+def test_an_order_is_given_up_when_the_rest_would_have_to_be_much_better_than_before():
+    """Twice as much left as there was: refused before the first build is placed twice, unless there is hope for it."""
+    it = Again()
+    a, ready = it.instance.arrays, it.decoder.placed.ready
+    was = a.weight * (np.maximum(0, ready - a.due) + it.decoder.earliness * ready)
+    places = np.full_like(it.old, -1)
+    assert it.cost == it.again(it.orders, 0, places, it.cost + 1e-6, hope=1e-3, was=was)
+    assert np.isinf(it.again(it.orders, 0, places, it.cost + 1e-6, hope=1e-3, was=2 * was))
+    assert it.cost == it.again(it.orders, 0, places, it.cost + 1e-6, hope=it.cost, was=2 * was)
 
 
 def test_tails_are_the_least_that_follows():

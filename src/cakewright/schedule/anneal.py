@@ -13,7 +13,7 @@ import numpy as np
 
 from cakewright.compiled import kernel
 from cakewright.schedule.cpsat import copy_placed
-from cakewright.schedule.decode import TRIAL
+from cakewright.schedule.decode import TRIAL, line_cost
 from cakewright.schedule.dispatch import Decoder, Orders
 from cakewright.schedule.instance import Arrays, FloatArray, Instance, IntArray
 from cakewright.schedule.kept import UNSET
@@ -24,6 +24,7 @@ from cakewright.sources.schedule import (
     ANNEAL_CHUNK,
     ANNEAL_COOLEST,
     ANNEAL_EARLINESS,
+    ANNEAL_HOPE,
     ANNEAL_HOTTEST,
     ANNEAL_NEAR,
     ANNEAL_RUN,
@@ -69,7 +70,7 @@ def anneal(
         heat[1] = hottest * (coolest / hottest) ** share
         anneal_steps(
             a, decoder.placed, *_lists(orders), *_lists(best), costs, tails, first, *decoder.skills, decoder.earliness,
-            heat, size, rng, int(ANNEAL_NEAR.value), int(ANNEAL_RUN.value),
+            heat, size, rng, int(ANNEAL_NEAR.value), int(ANNEAL_RUN.value), float(ANNEAL_HOPE.value),
         )  # fmt: skip
         tried += 1
     decoder.cost(best)
@@ -85,7 +86,7 @@ def anneal_steps(
     a: Arrays, p: Placed, builds: IntArray, machines: IntArray, lines: IntArray, best_builds: IntArray,
     best_machines: IntArray, best_lines: IntArray, costs: FloatArray, tails: Tails, first: int, skill_start: int,
     skill_unpack: int, skill_inspect: int, earliness: float, heat: FloatArray, steps: int, rng: np.random.Generator,
-    far: int, run: int,
+    far: int, run: int, hope: float,
 ) -> None:  # fmt: skip
     """Change the orders again and again; `costs` holds that of the current and of the best, `heat` first and last."""
     trial, low, scratch = np.empty(TRIAL, np.int64), np.empty(len(a.due), np.int64), np.empty(len(builds), np.int64)
@@ -93,9 +94,11 @@ def anneal_steps(
     new_builds, new_machines, new_lines = builds.copy(), machines.copy(), lines.copy()
     costs[0] = place_again(
         a, p, builds, machines, lines, tails, 0, old, old, low, trial, skill_start, skill_unpack, skill_inspect,
-        earliness, np.inf,
+        earliness, np.inf, np.inf, np.zeros(len(a.due)),
     )  # fmt: skip
-    new = old.copy()
+    new, was = old.copy(), np.zeros(len(a.due))
+    for line in lines:
+        was[line] = line_cost(a, line, p.ready[line], earliness)
     for step in range(steps):
         new_builds[:], new_machines[:], new_lines[:] = builds, machines, lines
         if not change(rng, a, new_builds, new_machines, new_lines, first, far, run, scratch):
@@ -105,15 +108,18 @@ def anneal_steps(
             if new_machines[builds[same]] != machines[builds[same]]:
                 break
             same += 1
-        limit = costs[0] - heat[0] * (heat[1] / heat[0]) ** (step / steps) * np.log(1.0 - rng.random())
+        warm = heat[0] * (heat[1] / heat[0]) ** (step / steps)
+        limit = costs[0] - warm * np.log(1.0 - rng.random())
         cost = place_again(
             a, p, new_builds, new_machines, new_lines, tails, same, old, new, low, trial, skill_start, skill_unpack,
-            skill_inspect, earliness, limit,
+            skill_inspect, earliness, limit, hope * warm, was,
         )  # fmt: skip
         if np.isinf(cost):
             continue
         for i in range(same, len(builds)):
             old[new_builds[i]] = new[new_builds[i]]
+        for line in lines:
+            was[line] = line_cost(a, line, p.ready[line], earliness)
         costs[0] = cost
         builds[:], machines[:], lines[:] = new_builds, new_machines, new_lines
         if cost < costs[1]:

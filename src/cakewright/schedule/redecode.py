@@ -13,7 +13,7 @@ import numpy as np
 from cakewright.compiled import bare_kernel
 from cakewright.schedule.decode import book_build, clear, find_place, line_cost, place_line, unsteady
 from cakewright.schedule.gaps import NEVER
-from cakewright.schedule.instance import Arrays, Instance, IntArray
+from cakewright.schedule.instance import Arrays, FloatArray, Instance, IntArray
 from cakewright.schedule.kept import UNSET
 from cakewright.schedule.placed import Placed
 
@@ -63,17 +63,19 @@ def shortened(a: Arrays, until: int) -> Arrays:
 def place_again(
     a: Arrays, p: Placed, builds: IntArray, machines: IntArray, lines: IntArray, tails: Tails, first: int,
     old: IntArray, new: IntArray, low: IntArray, trial: IntArray, skill_start: int, skill_unpack: int,
-    skill_inspect: int, earliness: float, limit: float,
+    skill_inspect: int, earliness: float, limit: float, hope: float, was: FloatArray,
 ) -> float:  # fmt: skip
     """Cost as `decode.place_all` gives it, infinite when it is above `limit`; builds that have begun come first.
 
     `old` and `new` (b, TRIAL) are places of builds: those before position `first` are taken from `old`, those found are
-    written to `new`. `low` (l,), least ready minutes, and `trial` (TRIAL,) are scratch.
+    written to `new`. `low` (l,), least ready minutes, and `trial` (TRIAL,) are scratch. `was` (l,) is what each line
+    cost before the change: infinite also when the lines not reached yet would have to cost `hope` less than that.
     """
     clear(a, p)
-    cost, last = 0.0, 0
+    cost, last, others = 0.0, 0, 0.0
     for line in lines:
         low[line] = 0
+        others += was[line]
     for i in range(len(builds)):
         b = builds[i]
         place = old[b] if i < first else new[b]
@@ -85,10 +87,12 @@ def place_again(
         for e in range(tails.at[b], tails.at[b + 1]):
             line = tails.line[e]
             ready = place[13] + tails.minutes[e]
+            if low[line] == 0:
+                others -= was[line]
             if ready > low[line]:
                 cost += line_cost(a, line, ready, earliness) - line_cost(a, line, low[line], earliness)
                 low[line] = ready
-        if cost > limit:
+        if cost > limit or cost + others > limit + hope:
             return np.inf
     for line in lines:
         ready = place_line(a, p, line)

@@ -178,7 +178,7 @@ ANNEAL_COOLEST = Reference(
 )
 ANNEAL_STEPS = Reference(
     "schedule.anneal_steps",
-    6000.0,
+    4000.0,
     "steps",
     Status.MEASURED,
     _RANDOM_CELLS,
@@ -199,6 +199,15 @@ ANNEAL_TRIES_SMALL = Reference(
     Status.DEFAULT,
     _HOUSE,
     "the same for few enough builds to be solved whole",
+)
+ANNEAL_HOPE = Reference(
+    "schedule.anneal_hope",
+    2.0,
+    "1",
+    Status.MEASURED,
+    _RANDOM_CELLS,
+    "an order is given up while it is decoded when the lines not reached yet would have to be cheaper than before the "
+    "change by so many times what a schedule may be worse and still be followed once in e times",
 )
 ANNEAL_SPARE_DAYS = Reference(
     "schedule.anneal_spare",
