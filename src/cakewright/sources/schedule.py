@@ -219,10 +219,10 @@ ANNEAL_SPARE_DAYS = Reference(
 )
 ANNEAL_SHARE = Reference(
     "schedule.anneal_share",
-    0.6,
+    0.75,
     "1",
-    Status.DEFAULT,
-    _HOUSE,
+    Status.MEASURED,
+    _RANDOM_CELLS,
     "share of the time for annealing, the rest is for exact solves of some builds at a time",
 )
 ANNEAL_NEAR = Reference(
