@@ -233,3 +233,11 @@ def test_the_depth_leaves_only_what_lies_there(plan):
     assert {p for f in found for p in f.pieces} == {p.piece for p in build.nest.placements if p.z_max_mm >= top - 15.0}
     with pytest.raises(InputError, match="no piece is missing there"):
         likely_lines(plan, build, (), depth_mm=5000)
+
+
+def test_a_release_of_an_older_plan_does_not_read_the_newest_whole(store, plan, monkeypatch):
+    """Which files the newest plan knows is asked of its parts, not of its nests: the page of a run is asked often."""
+    store.save_plan(plan, made_by="Mira", at=NOW)
+    monkeypatch.setattr(type(store), "load_plan", lambda *_: pytest.fail("a plan was read"))
+    points = {p.what: p for p in release_points(store, plan, build_of(plan))}
+    assert points["files and revisions"].state is Look.GOOD

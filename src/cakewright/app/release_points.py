@@ -83,13 +83,11 @@ def _material(plan: WeekPlan, build: Build) -> ReleasePoint:
 
 def _revisions(store: Store, plan: WeekPlan, build: Build) -> list[ReleasePoint]:
     """Is a newer file of the same part known in the newest plan?"""
-    newest = store.newest()
-    later = store.load_plan(newest) if newest is not None and newest != plan.version else plan
-    now = {(part.name, part.revision): part.origin.sha256 for part in later.parts.values()}
+    newest, here_too = store.newest(), {(p.name, p.revision): p.origin.sha256 for p in plan.parts.values()}
+    now = here_too if newest is None or newest == plan.version else store.parts.files(newest)
     names: dict[str, set[str]] = {}
     for name, revision in now:
         names.setdefault(name, set()).add(revision)
-    ordered = {(part.name, part.revision) for part in plan.parts.values()}
     changed, both = [], []
     for key in sorted(part_keys(build)):
         part = plan.parts[key]
@@ -97,7 +95,7 @@ def _revisions(store: Store, plan: WeekPlan, build: Build) -> list[ReleasePoint]
         if here is not None and here != part.origin.sha256:
             changed.append(f"{part.name} rev {part.revision or '-'}: the file has changed since")
         newer = sorted(r for r in names.get(part.name, set()) if r > part.revision)
-        if newer and (part.name, newer[-1]) in ordered:
+        if newer and (part.name, newer[-1]) in here_too:
             both.append(f"{part.name}: this build prints {part.revision or 'none'}, and {newer[-1]} is ordered as well")
         elif newer:
             changed.append(f"{part.name}: revision {newer[-1]} is known, this build prints {part.revision or 'none'}")

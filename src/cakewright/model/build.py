@@ -14,6 +14,7 @@ from cakewright.model.mesh import FloatArray
 
 CAGE = "-cage-"
 """In the name of a placement that is a cage, such as L08-cage-1."""
+ROTATION_TOLERANCE = 1e-5  # of the products of the rows: rounding of a file, far from a scale or a mirror
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,7 +40,7 @@ class Placement:
     def __post_init__(self) -> None:
         """A placement turns and moves a part; it never mirrors or scales it."""
         r = np.asarray(self.rotation, dtype=np.float64)
-        if r.shape != (3, 3) or not np.allclose(r @ r.T, np.eye(3), atol=1e-6) or np.linalg.det(r) < 0:
+        if r.shape != (3, 3) or not _is_proper(*r.reshape(-1).tolist()):
             raise GeometryError(f"{self.piece}: the rotation is not a proper rotation matrix")
 
     @property
@@ -54,6 +55,16 @@ class Placement:
         m[:3, :3] = self.rotation
         m[:3, 3] = self.translation
         return m
+
+
+def _is_proper(a: float, b: float, c: float, d: float, e: float, f: float, g: float, h: float, i: float) -> bool:
+    """Rows of length 1, at right angles, not mirrored; in plain numbers, for a plan has thousands of placements."""
+    products = (
+        a * a + b * b + c * c - 1.0, d * d + e * e + f * f - 1.0, g * g + h * h + i * i - 1.0,
+        a * d + b * e + c * f, a * g + b * h + c * i, d * g + e * h + f * i,
+    )  # fmt: skip
+    turns = a * (e * i - f * h) - b * (d * i - f * g) + c * (d * h - e * g)
+    return turns > 0.0 and all(-ROTATION_TOLERANCE < x < ROTATION_TOLERANCE for x in products)
 
 
 @dataclass(frozen=True, slots=True)

@@ -139,6 +139,13 @@ class PartTables:
                 found.setdefault((row["name"], row["revision"], row["file_sha256"]), SeenPart(**row))
         return tuple(found.values())
 
+    def files(self, version: int) -> dict[tuple[str, str], str]:
+        """The sha256 of the file of each (name, revision) in a plan, without reading the plan."""
+        part = schema.part.c
+        query = select(part.name, part.revision, part.file_sha256).where(part.plan == version).order_by(part.position)
+        with reading(self._engine) as link:
+            return {(name, revision): sha256 for name, revision, sha256 in link.execute(query)}
+
     def mesh(self, sha256: str) -> Mesh:
         """A mesh by the hash of its geometry."""
         with reading(self._engine) as link:
