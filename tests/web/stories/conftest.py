@@ -51,7 +51,8 @@ class Person:
         self.page.goto(self.at + below, wait_until="load")
 
     def text(self) -> str:
-        """What can be read on the page."""
+        """What can be read on the page, when it has come whole."""
+        self.page.wait_for_load_state("load")
         return self.page.locator("main").inner_text()
 
     def presses(self, name: str, nth: int = 0) -> None:

@@ -100,6 +100,7 @@ def test_powder_next_month(desk):
     before = re.search(r"([\d.]+) kg charged in a week, refresh (\d+) %", desk.text()).groups()
     desk.page.get_by_label("What if refresh").fill("30")
     desk.presses("Look again")
+    desk.page.get_by_text("refresh 30 %").first.wait_for()
     after = re.search(r"([\d.]+) kg charged in a week, refresh (\d+) %", desk.text()).groups()
     assert before != after and after[1] == "30"
     assert sum(desk.store.powder.levels().values()) == 0
