@@ -2,8 +2,9 @@
 
     .venv/bin/python benchmarks/web_start.py DATABASE [--times 3]
 
-Each row is a server of its own on a copy of the database, asked in English or German. Medians of seconds by the clock,
-and of the processor seconds of the server. The baseline is the same page asked for the second time.
+Each row is a server of its own on a copy of the database, asked for its plan 1 in English or German. Medians of
+seconds by the clock, and of the processor seconds of the server. The baseline is the same page asked for the second
+time.
 """
 
 from __future__ import annotations

@@ -131,3 +131,10 @@ def test_the_morning_in_german(client):
     for said in ("Di. 2 März, 06:40", "Wer was als Nächstes tut", "auspacken und sieben", "darf geöffnet werden"):
         assert said in text, said
     assert "de" in languages()
+
+
+def test_nothing_is_translated_that_nobody_says():
+    """What has gone from pages and program goes from the catalogues too."""
+    said = {"de.po": {str(m.id) for m in catalogue()}, "sentences/de.po": {one.text for one in sentences()}}
+    for name, texts in said.items():
+        assert [m.id for m in read(speech.HERE / name) if m.id and str(m.id) not in texts] == [], name

@@ -2,7 +2,7 @@
 
 Meant to be read without a legend: every bar carries its word, or has it beside it; the hours in which nobody is in say
 so; a cake that is cool while nobody is in has a pattern and words of its own. Colour only repeats what is written.
-Looks come from `templates/gantt.css` by class.
+Looks come from `drawn/gantt.css` by class.
 """
 
 from __future__ import annotations
